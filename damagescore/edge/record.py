@@ -1,0 +1,136 @@
+"""The laminated edge as found: layers as curves and the mask that may be judged."""
+
+from dataclasses import dataclass
+from functools import cached_property
+from typing import Any, Literal
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+
+from damagescore.quantity import Quantity, quantity_from_dict
+
+LayerKind = Literal["rubber", "shim"]
+Points = NDArray[np.float64]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Layer:
+    """One layer between two curves.
+
+    Parameters
+    ----------
+    index : int
+        Counted from the bottom of the photo, 0 first; in a stack that starts and
+        ends with rubber the even ones are rubber.
+    kind : "rubber" or "shim"
+    upper_px, lower_px : ndarray, shape (N, 2)
+        Bounding curves, left to right, in photo pixels.
+    thickness : Measured or NotMeasured
+        Mean thickness over the visible length, mm.
+    """
+
+    index: int
+    kind: LayerKind
+    upper_px: Points
+    lower_px: Points
+    thickness: Quantity
+
+    @property
+    def polygon_px(self) -> Points:
+        """Closed outline, shape (N, 2): upper left to right, lower back."""
+        return np.vstack([self.upper_px, self.lower_px[::-1]])
+
+    def to_dict(self) -> dict[str, Any]:
+        thickness = self.thickness.to_dict()
+        return {
+            "index": self.index,
+            "kind": self.kind,
+            "polygon_px": np.round(self.polygon_px, 2).tolist(),
+            "thickness_mm": thickness["value"],
+            "thickness": thickness,
+            "upper_points": len(self.upper_px),
+        }
+
+    @classmethod
+    def from_dict(cls, plain: dict[str, Any]) -> "Layer":
+        polygon = np.array(plain["polygon_px"], dtype=np.float64).reshape(-1, 2)
+        n_upper = plain["upper_points"]
+        return cls(
+            index=plain["index"],
+            kind=plain["kind"],
+            upper_px=polygon[:n_upper],
+            lower_px=polygon[n_upper:][::-1],
+            thickness=quantity_from_dict(plain["thickness"]),
+        )
+
+
+@dataclass(frozen=True, kw_only=True)
+class Edge:
+    """All layers of the exposed edge in one photo.
+
+    Parameters
+    ----------
+    layers : tuple of Layer
+        Ordered by index (bottom first).
+    shape : tuple of int
+        Photo height and width.
+    keep_out_px : tuple of ndarray, shape (N, 2)
+        Polygons that must not be judged (scale card, smears, user's masks).
+    direction_deg : float
+        Direction of the layers from the photo's x axis, degrees, positive
+        clockwise (y down).
+    """
+
+    layers: tuple[Layer, ...]
+    shape: tuple[int, int]
+    keep_out_px: tuple[Points, ...] = ()
+    direction_deg: float = 0.0
+
+    @property
+    def rubber(self) -> tuple[Layer, ...]:
+        return tuple(x for x in self.layers if x.kind == "rubber")
+
+    @property
+    def shims(self) -> tuple[Layer, ...]:
+        return tuple(x for x in self.layers if x.kind == "shim")
+
+    @cached_property
+    def layer_map(self) -> NDArray[np.int16]:
+        """Layer index at each pixel, -1 outside; shape (H, W)."""
+        found = np.full(self.shape, -1, dtype=np.int16)
+        for layer in self.layers:
+            _fill(found, layer.polygon_px, layer.index)
+        return found
+
+    @cached_property
+    def judged(self) -> NDArray[np.bool_]:
+        """True on rubber that may be judged; shape (H, W)."""
+        rubber = np.isin(self.layer_map, [x.index for x in self.rubber])
+        kept = rubber.astype(np.int16)
+        for polygon in self.keep_out_px:
+            _fill(kept, polygon, 0)
+        return kept.astype(bool)
+
+    def to_dict(self) -> dict[str, Any]:
+        return {
+            "layers": [x.to_dict() for x in self.layers],
+            "shape": list(self.shape),
+            "keep_out_px": [np.round(p, 2).tolist() for p in self.keep_out_px],
+            "direction_deg": self.direction_deg,
+        }
+
+    @classmethod
+    def from_dict(cls, plain: dict[str, Any]) -> "Edge":
+        return cls(
+            layers=tuple(Layer.from_dict(x) for x in plain["layers"]),
+            shape=(plain["shape"][0], plain["shape"][1]),
+            keep_out_px=tuple(np.array(p, dtype=np.float64) for p in plain["keep_out_px"]),
+            direction_deg=plain["direction_deg"],
+        )
+
+
+def _fill(target: NDArray[np.int16], polygon: Points, value: int) -> None:
+    # cv2 takes fixed-point coordinates: 4 fractional bits keep 1/16 px.
+    fixed = np.round(polygon * 16).astype(np.int32).reshape(-1, 1, 2)
+    cv2.fillPoly(target, [fixed], (value,), shift=4)

@@ -1,0 +1,49 @@
+"""Errors that a person can act on: what is wrong, the value seen, what to do."""
+
+
+class DamageScoreError(Exception):
+    """Base of every error that the program raises on purpose.
+
+    Parameters
+    ----------
+    message : str
+        One sentence: what is wrong and the value seen.
+    remedy : str
+        One sentence: what to do about it.
+    """
+
+    def __init__(self, message: str, *, remedy: str = "") -> None:
+        super().__init__(message)
+        self.message = message
+        self.remedy = remedy
+
+    def __str__(self) -> str:
+        return f"{self.message} {self.remedy}".strip()
+
+
+class PhotoError(DamageScoreError):
+    """The file cannot be used as a photo."""
+
+
+class ScaleError(DamageScoreError):
+    """No trustworthy scale could be established."""
+
+
+class EdgeError(DamageScoreError):
+    """The laminated edge could not be found in the photo."""
+
+
+class TraceError(DamageScoreError):
+    """A crack could not be traced between the given points."""
+
+
+class LimitError(DamageScoreError):
+    """A limit set is not usable; the message names the line or field."""
+
+
+class RecordError(DamageScoreError):
+    """A record cannot be saved, changed, signed or read."""
+
+
+class UsageError(DamageScoreError):
+    """A command or an option was given wrongly."""

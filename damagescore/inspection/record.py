@@ -1,0 +1,121 @@
+"""The inspection: part, photos, reviewed findings, hand measurements, decision."""
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from typing import Any, Literal
+
+from damagescore.quantity import Quantity
+
+ReviewState = Literal["proposed", "confirmed", "rejected"]
+Disposition = Literal["continue_in_service", "remove", "refer", "reinspect"]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Part:
+    """The part under inspection, in the user's own words and numbers."""
+
+    part_number: str = ""
+    serial_number: str = ""
+    description: str = ""
+    position: str = ""
+    hours: float | None = None
+    cycles: float | None = None
+    work_order: str = ""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class PhotoEntry:
+    """One photo of the inspection with its measurement and the review of each finding.
+
+    Parameters
+    ----------
+    sha256 : str
+        Key of the photo in the vault.
+    measurement : mapping
+        The JSON object of schema damagescore/measurement/1; its `findings` hold
+        the current geometry, whether proposed, corrected or added.
+    reviews : mapping of str to Review
+        By finding id; a finding without a review is proposed.
+    """
+
+    sha256: str
+    name: str
+    view: Literal["face", "profile"]
+    options: Mapping[str, Any] = field(default_factory=dict)
+    measurement: Mapping[str, Any] = field(default_factory=dict)
+    reviews: Mapping[str, "Review"] = field(default_factory=dict)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Review:
+    """What the inspector made of one finding."""
+
+    state: ReviewState
+    by: str
+    at: str
+    reason: str = ""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Edit:
+    """One change, kept for good: who, when, what, why. `at` is ISO 8601 UTC."""
+
+    number: int
+    at: str
+    by: str
+    action: str
+    target: str
+    reason: str = ""
+    before: Any = None
+    after: Any = None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class HandMeasurement:
+    """A value taken by hand: probed depth, free height, stiffness retention.
+
+    `quantity` is one of the hand quantities in `damagescore.limits`.
+    """
+
+    quantity: str
+    value: Quantity
+    gauge_id: str
+    by: str
+    at: str
+    layer: int | None = None
+    note: str = ""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Signature:
+    """The inspector's decision. The program never makes one."""
+
+    name: str
+    authorisation: str
+    statement: str
+    disposition: Disposition
+    reason: str
+    at: str
+    content_sha256: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Inspection:
+    """The aggregate that is stored, assessed, signed and reported.
+
+    `limit_set` is the full limit set as a plain mapping, and `assessment` the
+    plain form of the last assessment, so that a record stands on its own.
+    """
+
+    id: str
+    created_at: str
+    part: Part = Part()
+    photos: tuple[PhotoEntry, ...] = ()
+    hand: tuple[HandMeasurement, ...] = ()
+    edits: tuple[Edit, ...] = ()
+    limit_set: Mapping[str, Any] | None = None
+    assessment: Mapping[str, Any] | None = None
+    signature: Signature | None = None
+    supersedes: str | None = None
+    supersede_reason: str = ""
+    software: str = ""
