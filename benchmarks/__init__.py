@@ -1,0 +1,1 @@
+"""Figures of accuracy and speed; every table in the README comes from here."""

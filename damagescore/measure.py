@@ -1,0 +1,412 @@
+"""One photo from pixels to measured findings: scale, edge, quality, damage, totals."""
+
+from collections.abc import Callable, Iterable, Mapping
+from dataclasses import dataclass, field, replace
+from typing import Any, Literal
+
+import numpy as np
+from numpy.typing import NDArray
+
+from damagescore import __version__
+from damagescore.damage import (
+    find_bulges,
+    find_cracks,
+    find_crumbling,
+    measure_area,
+    measure_lines,
+)
+from damagescore.damage.record import Finding, FindingKind
+from damagescore.edge import find_edge
+from damagescore.edge.record import Edge, Layer
+from damagescore.errors import DamageScoreError, EdgeError, PhotoError, ScaleError, UsageError
+from damagescore.photo.record import Photo
+from damagescore.quality import Check, Quality, check_quality
+from damagescore.quantity import NotMeasured, Quantity, quantity_from_dict
+from damagescore.scale import ScaleRequest, find_scale, with_centre
+from damagescore.scale.record import Scale
+from damagescore.totals import FACE_TOTALS, TOTAL_UNITS, totals_of
+
+SCHEMA = "damagescore/measurement/1"
+
+View = Literal["face", "profile"]
+Points = NDArray[np.float64]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class MeasureOptions:
+    """How one photo is to be measured.
+
+    Parameters
+    ----------
+    view : "face" or "profile"
+    scale : ScaleRequest
+    n_layers : int or None
+        Number of rubber layers, where the user knows it.
+    sensitivity : float
+        0 (only the plainest damage is proposed) to 1 (everything suspicious is).
+    smallest_limit_mm : float or None
+        Smallest length that the limits ask for; the quality gate compares the
+        photo's resolution and focus with it.
+    """
+
+    view: View = "face"
+    scale: ScaleRequest = field(default_factory=ScaleRequest)
+    n_layers: int | None = None
+    sensitivity: float = 0.5
+    smallest_limit_mm: float | None = None
+
+    def __post_init__(self) -> None:
+        if not 0.0 <= self.sensitivity <= 1.0:
+            raise UsageError(
+                f"The sensitivity is {self.sensitivity}, outside 0 to 1.",
+                remedy="Give a number from 0 (fewest proposals) to 1 (most).",
+            )
+        if self.n_layers is not None and not 1 <= self.n_layers <= 60:
+            raise UsageError(
+                f"The number of rubber layers is {self.n_layers}, outside 1 to 60.",
+                remedy="Give the number of rubber layers in the photo, or leave it out.",
+            )
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Measurement:
+    """Everything measured on one photo.
+
+    Parameters
+    ----------
+    photo : mapping
+        "path", "sha256", "width", "height".
+    view : "face" or "profile"
+    scale : Scale or None
+        None where no scale was found.
+    quality : Quality
+    edge : Edge or None
+        None where the laminated edge was not found.
+    findings : tuple of Finding
+    totals : mapping of str to Quantity
+        Keys of `TOTAL_UNITS`; 0 means looked and found none.
+    version : str
+        Version of the program that measured.
+    """
+
+    photo: Mapping[str, Any]
+    view: View
+    scale: Scale | None
+    quality: Quality
+    edge: Edge | None
+    findings: tuple[Finding, ...]
+    totals: Mapping[str, Quantity]
+    version: str = __version__
+
+    def to_dict(self) -> dict[str, Any]:
+        edge = self.edge
+        return {
+            "schema": SCHEMA,
+            "version": self.version,
+            "photo": dict(self.photo),
+            "view": self.view,
+            "scale": None if self.scale is None else self.scale.to_dict(),
+            "quality": self.quality.to_dict(),
+            "layers": [] if edge is None else [x.to_dict() for x in edge.layers],
+            "edge": None if edge is None else _edge_frame(edge),
+            "findings": [f.to_dict() for f in self.findings],
+            "totals": {name: q.to_dict() for name, q in self.totals.items()},
+        }
+
+    @classmethod
+    def from_dict(cls, plain: Mapping[str, Any]) -> "Measurement":
+        """Read back what `to_dict` wrote.
+
+        Raises
+        ------
+        UsageError
+            When the object is of another schema.
+        """
+        if plain.get("schema") != SCHEMA:
+            raise UsageError(
+                f"The measurement has schema {plain.get('schema')!r}, not {SCHEMA!r}.",
+                remedy="Measure the photo again with this version.",
+            )
+        edge = plain["edge"]
+        scale = plain["scale"]
+        return cls(
+            photo=plain["photo"],
+            view=plain["view"],
+            scale=None if scale is None else Scale.from_dict(scale),
+            quality=Quality.from_dict(plain["quality"]),
+            edge=None if edge is None else Edge.from_dict({**edge, "layers": plain["layers"]}),
+            findings=tuple(Finding.from_dict(f) for f in plain["findings"]),
+            totals={name: quantity_from_dict(q) for name, q in plain["totals"].items()},
+            version=plain["version"],
+        )
+
+
+def measure_photo(photo: Photo, options: MeasureOptions) -> Measurement:
+    """Measure one photo; a photo that cannot be judged is refused, with the reason.
+
+    A refused photo has no findings, and every total is `NotMeasured`.
+
+    Parameters
+    ----------
+    photo : Photo
+    options : MeasureOptions
+
+    Returns
+    -------
+    Measurement
+    """
+    scale, scale_fault = _attempt(
+        lambda: find_scale(photo, options.scale, view=options.view), ScaleError
+    )
+    edge, edge_fault = None, None
+    if scale is not None:
+        found = scale
+        edge, edge_fault = _attempt(
+            lambda: find_edge(photo, found, view=options.view, n_layers=options.n_layers),
+            EdgeError,
+        )
+    if scale is not None and edge is not None:
+        scale = with_centre(scale, _centre_of(edge))
+    quality = check_quality(
+        photo,
+        scale=scale,
+        edge_polygons_px=None if edge is None else [x.polygon_px for x in edge.rubber],
+        smallest_limit_mm=options.smallest_limit_mm,
+    )
+    quality = _with_faults(quality, scale_fault=scale_fault, edge_fault=edge_fault)
+    findings: tuple[Finding, ...] = ()
+    if quality.usable and scale is not None and edge is not None:
+        findings = _find(photo, edge, scale, options=options)
+    draft = Measurement(
+        photo=_photo_facts(photo), view=options.view, scale=scale, quality=quality,
+        edge=edge, findings=findings, totals={},
+    )  # fmt: skip
+    return replace(draft, totals=_totals(draft))
+
+
+def unreadable(name: str, fault: PhotoError, *, view: View = "face") -> Measurement:
+    """The measurement of a file that cannot be read as a photo: refused, with the reason."""
+    check = Check(name="photo", outcome="refuse", value=None, unit="", message=str(fault))
+    draft = Measurement(
+        photo={"path": name, "sha256": None, "width": None, "height": None},
+        view=view,
+        scale=None,
+        quality=Quality(usable=False, checks=(check,)),
+        edge=None,
+        findings=(),
+        totals={},
+    )
+    return replace(draft, totals=_totals(draft))
+
+
+def remeasure(
+    photo: Photo,
+    measurement: Measurement,
+    finding_id: str,
+    *,
+    lines_px: Iterable[Points] | None = None,
+    polygon_px: Points | None = None,
+    kind: FindingKind | None = None,
+    layer: int | None = None,
+    origin: str = "drawn",
+) -> Measurement:
+    """Measure a corrected or added finding exactly as an automatic one is measured.
+
+    Parameters
+    ----------
+    photo : Photo
+    measurement : Measurement
+        Must have a scale and an edge.
+    finding_id : str
+        An existing finding is replaced; a new id is added.
+    lines_px : iterable of ndarray, shape (N, 2), optional
+        Centre lines of a crack or a bond gap, photo pixels.
+    polygon_px : ndarray, shape (N, 2), optional
+        Outline of a crumbled area, photo pixels.
+    kind, layer : optional
+        Replace what the finding has.
+    origin : "traced" or "drawn"
+
+    Raises
+    ------
+    UsageError
+        When the photo was refused, or neither geometry nor finding is known.
+    """
+    scale, edge = measurement.scale, measurement.edge
+    if scale is None or edge is None:
+        raise UsageError(
+            "The photo was refused, so nothing can be measured on it.",
+            remedy="Give it a scale or take it again.",
+        )
+    old = next((f for f in measurement.findings if f.id == finding_id), None)
+    lines = tuple(np.asarray(x, np.float64) for x in lines_px or ()) or (
+        old.lines_px if old is not None and polygon_px is None else ()
+    )
+    polygon = polygon_px if polygon_px is not None else (old.polygon_px if old else None)
+    chosen = kind or (old.kind if old else ("crumbling" if polygon is not None else "crack"))
+    if not lines and polygon is None:
+        raise UsageError(
+            f"There is no finding {finding_id!r} and no geometry was given.",
+            remedy="Give the points of the new finding.",
+        )
+    moved = lines_px is not None or polygon_px is not None or old is None
+    draft = Finding(
+        id=finding_id,
+        kind=chosen,
+        layer=layer if layer is not None else (None if moved or old is None else old.layer),
+        strength=1.0 if moved or old is None else old.strength,
+        lines_px=lines,
+        polygon_px=polygon,
+        quantities=old.quantities if old else {},
+        origin=origin if moved or old is None else old.origin,
+    )
+    changed = draft if chosen == "bulge" and not moved else _measured(photo, scale, edge, draft)
+    return with_findings(measurement, _replaced(measurement.findings, changed))
+
+
+def with_findings(measurement: Measurement, findings: Iterable[Finding]) -> Measurement:
+    """The same measurement with other findings and the totals that follow from them."""
+    draft = replace(measurement, findings=tuple(findings))
+    return replace(draft, totals=_totals(draft))
+
+
+def _attempt(
+    work: Callable[[], Any], kind: type[DamageScoreError]
+) -> tuple[Any, DamageScoreError | None]:
+    try:
+        return work(), None
+    except kind as fault:
+        return None, fault
+
+
+def _photo_facts(photo: Photo) -> dict[str, Any]:
+    return {
+        "path": photo.name,
+        "sha256": photo.sha256,
+        "width": photo.width,
+        "height": photo.height,
+    }
+
+
+def _edge_frame(edge: Edge) -> dict[str, Any]:
+    plain = edge.to_dict()
+    plain.pop("layers")
+    return plain
+
+
+def _centre_of(edge: Edge) -> tuple[float, float]:
+    points = np.vstack([x.polygon_px for x in edge.layers])
+    middle = (points.min(axis=0) + points.max(axis=0)) / 2
+    return float(middle[0]), float(middle[1])
+
+
+def _with_faults(
+    quality: Quality,
+    *,
+    scale_fault: DamageScoreError | None,
+    edge_fault: DamageScoreError | None,
+) -> Quality:
+    """Put the reason why no scale or no edge was found into its check."""
+    faults = {"scale": scale_fault, "edge": edge_fault}
+    kept = tuple(c for c in quality.checks if faults.get(c.name) is None)
+    added = tuple(
+        Check(name=name, outcome="refuse", value=None, unit="", message=str(fault))
+        for name, fault in faults.items()
+        if fault is not None
+    )
+    return Quality(usable=quality.usable and not added, checks=kept + added)
+
+
+def _find(
+    photo: Photo, edge: Edge, scale: Scale, *, options: MeasureOptions
+) -> tuple[Finding, ...]:
+    if options.view == "profile":
+        return find_bulges(photo, edge, scale)
+    crumbling = find_crumbling(photo, edge, scale, sensitivity=options.sensitivity)
+    cracks = find_cracks(
+        photo, edge, scale, sensitivity=options.sensitivity, exclude=_mask_of(crumbling, photo)
+    )
+    return cracks + crumbling
+
+
+def _mask_of(findings: Iterable[Finding], photo: Photo) -> NDArray[np.bool_] | None:
+    # A finding's outline is filled the way a layer's is.
+    outlines = tuple(
+        Layer(
+            index=0, kind="rubber", upper_px=f.polygon_px, lower_px=np.empty((0, 2)),
+            thickness=NotMeasured(reason="an outline", unit="mm"),
+        )
+        for f in findings
+        if f.polygon_px is not None
+    )  # fmt: skip
+    if not outlines:
+        return None
+    return Edge(layers=outlines, shape=(photo.height, photo.width)).layer_map >= 0
+
+
+def _measured(photo: Photo, scale: Scale, edge: Edge, draft: Finding) -> Finding:
+    """Fill in the quantities of a finding whose geometry a person gave."""
+    lines, polygon = draft.lines_px, draft.polygon_px
+    if draft.kind == "bulge":
+        raise UsageError(
+            "A bulge is measured from the profile outline and cannot be drawn.",
+            remedy="Measure a profile photo, or enter the height as a hand measurement.",
+        )
+    if draft.kind == "crumbling":
+        if polygon is None:
+            raise UsageError(
+                "Crumbling is an area, and only a line was given.",
+                remedy="Draw the outline of the crumbled area.",
+            )
+        lines = ()
+        quantities = measure_area(polygon, scale, edge=edge, photo=photo, origin=draft.origin)
+        points = polygon
+    else:
+        if not lines:
+            raise UsageError(
+                "A crack or a bond gap is a line, and only an outline was given.",
+                remedy="Trace the line with two or more clicks.",
+            )
+        polygon = None
+        quantities = measure_lines(
+            photo, lines, scale, edge=edge, kind=draft.kind, origin=draft.origin
+        )
+        points = np.vstack(lines)
+    layer = draft.layer if draft.layer is not None else layer_at(points, edge)
+    return replace(
+        draft, lines_px=lines, polygon_px=polygon, quantities=quantities, layer=layer
+    )
+
+
+def layer_at(points_px: Points, edge: Edge) -> int | None:
+    """Index of the rubber layer that holds most of the points; None if none does."""
+    x, y = np.round(points_px).astype(int).T
+    height, width = edge.shape
+    under = edge.layer_map[np.clip(y, 0, height - 1), np.clip(x, 0, width - 1)]
+    rubber = [int(i) for i in under if i in {r.index for r in edge.rubber}]
+    return max(set(rubber), key=rubber.count) if rubber else None
+
+
+def _replaced(findings: tuple[Finding, ...], changed: Finding) -> tuple[Finding, ...]:
+    if any(f.id == changed.id for f in findings):
+        return tuple(changed if f.id == changed.id else f for f in findings)
+    return (*findings, changed)
+
+
+def _totals(draft: Measurement) -> dict[str, Quantity]:
+    reason = _why_not_measured(draft)
+    if reason or draft.edge is None or draft.scale is None:
+        return {name: NotMeasured(reason=reason, unit=u) for name, u in TOTAL_UNITS.items()}
+    totals = totals_of(draft.findings, draft.edge, scale=draft.scale)
+    if draft.view == "face":
+        blind, why = ("bulge_peak",), "A face view cannot show how far rubber stands out."
+    else:
+        blind, why = FACE_TOTALS, "A profile view shows the outline only."
+    return totals | {name: NotMeasured(reason=why, unit=TOTAL_UNITS[name]) for name in blind}
+
+
+def _why_not_measured(draft: Measurement) -> str:
+    refused = [c.message for c in draft.quality.checks if c.outcome == "refuse"]
+    if draft.quality.usable:
+        return ""
+    return "The photo was refused: " + (refused[0] if refused else "see its quality checks.")

@@ -1,0 +1,113 @@
+"""Totals over the findings of one photo."""
+
+from collections.abc import Iterable, Mapping
+
+import numpy as np
+from numpy.typing import NDArray
+
+from damagescore.damage.record import Finding
+from damagescore.edge.record import Edge
+from damagescore.quantity import (
+    Contribution,
+    Measured,
+    NotMeasured,
+    Quantity,
+    Unit,
+    from_budget,
+    total,
+)
+from damagescore.scale.record import Scale
+
+Points = NDArray[np.float64]
+
+TOTAL_UNITS: Mapping[str, Unit] = {
+    "crack_length": "mm",
+    "bond_gap_length": "mm",
+    "crumbling_area": "mm2",
+    "bulge_peak": "mm",
+    "crack_extent_percent": "%",
+}
+FACE_TOTALS = ("crack_length", "bond_gap_length", "crumbling_area", "crack_extent_percent")
+
+
+def totals_of(findings: Iterable[Finding], edge: Edge, *, scale: Scale) -> dict[str, Quantity]:
+    """Totals over the findings of one photo.
+
+    "crack_extent_percent" is the length along the layers on which a crack runs
+    (overlaps counted once) as a share of the visible length of all rubber layers.
+    """
+    findings = tuple(findings)
+    peaks = [f.quantities.get("peak") for f in findings if f.kind == "bulge"]
+    known = [p for p in peaks if isinstance(p, Measured)]
+    return {
+        "crack_length": _sum(findings, "crack", "length", unit="mm"),
+        "bond_gap_length": _sum(findings, "bond_gap", "length", unit="mm"),
+        "crumbling_area": _sum(findings, "crumbling", "area", unit="mm2"),
+        "bulge_peak": max(known, key=lambda p: p.value, default=_none_found("mm")),
+        "crack_extent_percent": _extent_percent(findings, edge, scale=scale),
+    }
+
+
+def _none_found(unit: Unit) -> Measured:
+    return Measured(value=0.0, u=0.0, unit=unit)
+
+
+def _sum(findings: tuple[Finding, ...], kind: str, name: str, *, unit: Unit) -> Quantity:
+    parts = [f.quantities.get(name) for f in findings if f.kind == kind]
+    missing = [p for p in parts if not isinstance(p, Measured)]
+    if missing:
+        return NotMeasured(
+            reason=f"{len(missing)} finding(s) could not be measured.", unit=unit
+        )
+    known = [p for p in parts if isinstance(p, Measured)]
+    return total(known, unit=unit) if known else _none_found(unit)
+
+
+def _extent_percent(findings: tuple[Finding, ...], edge: Edge, *, scale: Scale) -> Quantity:
+    visible = {x.index: _span(edge.direction_deg, scale, x.polygon_px) for x in edge.rubber}
+    whole = sum(end - start for start, end in visible.values())
+    cracks = [f for f in findings if f.kind == "crack" and f.layer in visible]
+    if whole <= 0:
+        return NotMeasured(reason="No rubber layer is visible.", unit="%")
+    if not cracks:
+        return _none_found("%")
+    covered = sum(
+        _union_length(
+            [
+                _span(edge.direction_deg, scale, line)
+                for f in cracks
+                if f.layer == index
+                for line in f.lines_px
+            ]
+        )
+        for index in visible
+    )
+    # The scale cancels in a share; what is left is where each crack ends.
+    tips = [
+        c.u
+        for f in cracks
+        if isinstance(length := f.quantities.get("length"), Measured)
+        for c in length.budget
+        if c.source != "scale"
+    ]
+    u_tips = 100 * float(np.sqrt(np.sum(np.square(tips)))) / whole
+    lines = (Contribution(source="crack ends", u=u_tips),)
+    return from_budget(100 * covered / whole, lines, unit="%")
+
+
+def _span(direction_deg: float, scale: Scale, points_px: Points) -> tuple[float, float]:
+    """First and last position along the layers, mm."""
+    angle = np.radians(direction_deg)
+    start = np.array(scale.centre_px)
+    ahead = np.vstack([start, start + np.array([np.cos(angle), np.sin(angle)])])
+    axis = np.diff(scale.surface.to_mm(ahead), axis=0)[0]
+    along = scale.surface.to_mm(points_px) @ (axis / np.hypot(*axis))
+    return float(along.min()), float(along.max())
+
+
+def _union_length(spans: list[tuple[float, float]]) -> float:
+    covered, reached = 0.0, -np.inf
+    for start, end in sorted(spans):
+        covered += max(0.0, end - max(start, reached))
+        reached = max(reached, end)
+    return covered
