@@ -97,6 +97,7 @@ def _bytes_of(source: Path | bytes, name: str | None) -> tuple[bytes, str]:
 def _decode(data: bytes, name: str) -> Photo:
     with _open(data) as image:
         _check_size(image.size, name)
+        _check_sums(image, data)
         exif = image.getexif()
         deep = _stored_bits(image, data) > 8
         if deep:
@@ -120,7 +121,7 @@ def _open(data: bytes) -> Image.Image:
     if data[:4] == b"\x89PNG" and len(data) < 33:
         raise OSError("the file ends within its header")
     if pillow_heif.is_supported(data[:64]):
-        return HeifImageFile(io.BytesIO(data))  # type: ignore[no-untyped-call, no-any-return]
+        return HeifImageFile(io.BytesIO(data))  # type: ignore[no-untyped-call]
     return Image.open(io.BytesIO(data))
 
 
@@ -133,6 +134,13 @@ def _check_size(size: tuple[int, int], name: str) -> None:
             f"{name} is only {width} x {height} pixels.",
             remedy="Choose the full-size photo, not a thumbnail.",
         )
+
+
+def _check_sums(image: Image.Image, data: bytes) -> None:
+    """Check a PNG's own sums, which plain decoding passes over."""
+    if image.format == "PNG":
+        with Image.open(io.BytesIO(data)) as again:
+            again.verify()
 
 
 def _too_large(name: str, pixels: int, *, size: str = "") -> PhotoError:
@@ -191,16 +199,16 @@ def _read_deep(
 ) -> tuple[NDArray[np.uint8], NDArray[np.float32]]:
     """Read a 16-bit PNG or TIFF with its full steps, scaled to 0 to 255."""
     stored = _deep_tiff(data) if image.format == "TIFF" else _deep_png(data)
-    scaled = _as_rgb(stored) * np.float32(_to_255(stored.dtype))
+    scaled = _as_rgb(stored) * np.float32(_to_255(stored))
     upright = np.ascontiguousarray(_turn_upright(scaled, orientation))
     rgb = np.clip(np.rint(upright), 0, 255).astype(np.uint8)
     return rgb, _luma(upright)
 
 
-def _to_255(dtype: np.dtype[np.generic]) -> float:
-    if np.issubdtype(dtype, np.integer):
-        return 255.0 / float(np.iinfo(dtype).max)
-    return 255.0
+def _to_255(stored: NDArray[np.generic]) -> float:
+    if stored.dtype.kind != "u":
+        raise OSError(f"values of type {stored.dtype} are not a photo's grey levels")
+    return 255.0 / float(2 ** (8 * stored.dtype.itemsize) - 1)
 
 
 def _deep_tiff(data: bytes) -> NDArray[np.generic]:
@@ -238,7 +246,7 @@ def _as_rgb(stored: NDArray[np.generic]) -> NDArray[np.float32]:
         plain = plain[:, :, None]
     channels = plain.shape[2]
     if channels in (2, 4):
-        full = np.float32(255.0 / _to_255(stored.dtype))
+        full = np.float32(255.0 / _to_255(stored))
         opaque = plain[:, :, -1:] / full
         plain = plain[:, :, :-1] * opaque + full * (1 - opaque)
     elif channels not in (1, 3):
