@@ -1,0 +1,137 @@
+"""Thin bands across straightened profiles: what may be a shim."""
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from damagescore.edge.straighten import Profiles
+
+Points = NDArray[np.float64]
+
+SHIM_MM = (0.2, 1.3)
+FLANK_MM = 0.45
+GAP_MM = 0.12
+"""Left out between band and flank: the blurred edge itself."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Band:
+    """A band that differs from what lies on both sides of it.
+
+    Parameters
+    ----------
+    level_px, thickness_px : float
+        Middle and thickness in the flow's level coordinate.
+    contrast : ndarray, shape (3,)
+        Inside minus outside in log luma and two log colour ratios, each over
+        its noise in this photo.
+    strength : float
+        Length of the contrast less the difference of the two flanks.
+    """
+
+    level_px: float
+    thickness_px: float
+    contrast: Points
+    strength: float
+
+
+def known_quantile(values: NDArray[np.floating], q: float) -> Points:
+    """Quantile over axis 1 of what is not NaN; NaN where nothing is known."""
+    count = np.isfinite(values).sum(axis=1, keepdims=True)
+    ordered = np.sort(values, axis=1)
+    at = np.clip(np.round((count - 1) * q), 0, None).astype(np.intp)
+    picked = np.take_along_axis(ordered, at, axis=1)
+    return np.where(count > 0, picked, np.nan).squeeze(1).astype(np.float64)
+
+
+def box_means(values: NDArray[np.floating], first: float, last: float) -> Points:
+    """Mean over rows i+first .. i+last of each row i; NaN where any is unknown.
+
+    Parameters
+    ----------
+    values : ndarray, shape (V, ...)
+    first, last : float
+        Row offsets, rounded; the box has at least one row.
+    """
+    low = round(first)
+    high = max(round(last), low) + 1
+    rows = len(values)
+    known = np.isfinite(values)
+    zero = np.zeros((1, *values.shape[1:]))
+    total = np.concatenate([zero, np.cumsum(np.where(known, values, 0.0), axis=0)])
+    count = np.concatenate([zero, np.cumsum(known, axis=0)])
+    start = np.clip(np.arange(rows) + low, 0, rows)
+    stop = np.clip(np.arange(rows) + high, 0, rows)
+    full = (count[stop] - count[start]) == (high - low)
+    return np.where(full, (total[stop] - total[start]) / (high - low), np.nan)
+
+
+def find_bands(profiles: Profiles, *, mm_per_px: float) -> list[Band]:
+    """Find bands of a shim's thickness that most blocks agree upon.
+
+    Parameters
+    ----------
+    profiles : Profiles
+    mm_per_px : float
+        Millimetres per photo pixel across the layers.
+
+    Returns
+    -------
+    list of Band
+        Strongest first; no two closer than a shim's least spacing.
+    """
+    rows_per_mm = 1.0 / (profiles.step_px * mm_per_px)
+    tried = np.geomspace(*SHIM_MM, 7) * rows_per_mm
+    noise = profile_noise(profiles)
+    found = [_contrast(profiles, t, rows_per_mm, noise) for t in tried]
+    strength = np.stack([s for _, s in found])
+    best = np.argmax(np.nan_to_num(strength, nan=-1.0), axis=0)
+    rows = np.arange(strength.shape[1])
+    return [
+        Band(
+            level_px=float(profiles.levels_px[i]),
+            thickness_px=float(tried[best[i]] * profiles.step_px),
+            contrast=found[best[i]][0][i],
+            strength=float(strength[best[i], i]),
+        )
+        for i in _peaks(np.nan_to_num(strength[best, rows], nan=0.0), round(0.5 * rows_per_mm))
+    ]
+
+
+def profile_noise(profiles: Profiles) -> Points:
+    """Typical row-to-row change of each channel over 3 rows, shape (3,)."""
+    change = np.abs(profiles.values[3:] - profiles.values[:-3])
+    floor = np.array([5e-3, 1.5e-3, 1.5e-3])
+    return np.maximum(np.nanmedian(change, axis=(0, 1)).astype(np.float64), floor)
+
+
+def _contrast(
+    profiles: Profiles, rows: float, rows_per_mm: float, noise: Points
+) -> tuple[Points, Points]:
+    half, gap, flank = rows / 2, GAP_MM * rows_per_mm, FLANK_MM * rows_per_mm
+    inner = max(half - 0.5 * gap, 0.4)
+    values = profiles.values / noise.astype(np.float32)
+    inside = box_means(values, -inner, inner)
+    above = box_means(values, -half - gap - flank, -half - gap)
+    below = box_means(values, half + gap, half + gap + flank)
+    upper, lower = inside - above, inside - below
+    alike = np.where(upper * lower > 0, np.sign(upper) * np.minimum(abs(upper), abs(lower)), 0.0)
+    alike[~np.isfinite(upper * lower)] = np.nan
+    # The quarter of blocks that agree least still has to show the band.
+    middle = known_quantile(alike, 0.5)
+    weakest = np.where(middle > 0, known_quantile(alike, 0.25), known_quantile(alike, 0.75))
+    contrast = np.where(middle * weakest > 0, (middle + weakest) / 2, 0.0)
+    return contrast, np.sqrt((contrast**2).sum(axis=1))
+
+
+def _peaks(score: Points, apart: int, *, most: int = 60) -> list[int]:
+    left = score.copy()
+    found: list[int] = []
+    while len(found) < most:
+        i = int(np.argmax(left))
+        if left[i] <= 1.5:
+            break
+        found.append(i)
+        left[max(i - apart, 0) : i + apart + 1] = 0.0
+    return found

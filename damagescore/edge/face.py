@@ -1,0 +1,221 @@
+"""The laminated edge seen from the front: find the stack and its boundaries."""
+
+import math
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+
+from damagescore.edge.build import edge_from_curves
+from damagescore.edge.flow import Flow, fit_flow, local_slopes, main_directions
+from damagescore.edge.record import Edge
+from damagescore.edge.refine import Curve, Guess, refine
+from damagescore.edge.stack import Stack, find_stack
+from damagescore.edge.straighten import PASSES, Reduced, follow_layers, profiles_along
+from damagescore.errors import EdgeError
+from damagescore.photo.record import Photo
+from damagescore.scale.record import Scale
+
+Points = NDArray[np.float64]
+Mask = NDArray[np.bool_]
+
+REDUCED_PX = 1100
+MOST_TURN_DEG = 50.0
+"""Beyond this turn of a round edge lengths and crack widths are not trusted."""
+
+POINT_STEP_PX = 12.0
+
+
+def find_face_edge(photo: Photo, scale: Scale, *, n_layers: int | None = None) -> Edge:
+    """Find the layers on a photo that looks onto the exposed edge.
+
+    Parameters
+    ----------
+    photo : Photo
+    scale : Scale
+    n_layers : int or None
+        Number of rubber layers where it is known; found otherwise.
+
+    Raises
+    ------
+    EdgeError
+        Where no stack of rubber and shims stands out.
+    """
+    keep_out = mark_areas(scale)
+    reduced = reduce_photo(photo, scale, keep_out)
+    found = _best_stack(photo, reduced, scale, n_layers=n_layers)
+    if found is None:
+        raise EdgeError(
+            "No stack of rubber layers and shims was found in the photo.",
+            remedy="Turn the photo so that the layers run across it, take it closer, or draw "
+            "the layers by hand.",
+        )
+    flow, stack = found
+    flow = follow_layers(
+        reduced, flow, reach_px=_reach(photo, flow),
+        between_px=_margin(stack), passes=PASSES[1:],
+    )  # fmt: skip
+    again = find_stack(
+        profiles_along(reduced, flow, reach_px=_reach(photo, flow)),
+        mm_per_px=_mm_across(scale, flow),
+        n_layers=n_layers,
+    )
+    stack = again or stack
+    curves = _refined(photo, scale, flow, stack)
+    lines = [_curve_px(c, flow, photo, scale) for c in curves]
+    return edge_from_curves(
+        lines,
+        scale,
+        shape=(photo.height, photo.width),
+        noise_px=[_mean_noise(c) for c in curves],
+        keep_out_px=keep_out,
+        direction_deg=math.degrees(flow.direction_rad),
+    )
+
+
+def reduce_photo(photo: Photo, scale: Scale, keep_out: tuple[Points, ...]) -> Reduced:
+    """Reduce the photo for the search and mark what may not be used."""
+    factor = min(1.0, REDUCED_PX / max(photo.width, photo.height))
+    size = (round(photo.width * factor), round(photo.height * factor))
+    small = cv2.resize(photo.rgb, size, interpolation=cv2.INTER_AREA).astype(np.float32) + 8.0
+    luma = small @ np.array([0.299, 0.587, 0.114], dtype=np.float32)
+    channels = np.dstack(
+        [np.log(luma), np.log(small[..., 0] / luma), np.log(small[..., 2] / luma)]
+    )
+    usable = np.ones(luma.shape, np.uint8)
+    for polygon in keep_out:
+        fixed = np.round(((polygon + 0.5) * factor - 0.5) * 16).astype(np.int32)
+        cv2.fillPoly(usable, [fixed.reshape(-1, 1, 2)], (0,), shift=4)
+    usable &= _facing(usable.shape, factor, scale)
+    return Reduced(channels=channels.astype(np.float32), usable=usable > 0, factor=factor)
+
+
+def _facing(shape: tuple[int, ...], factor: float, scale: Scale) -> NDArray[np.uint8]:
+    """1 where the surface is turned away by less than the limit."""
+    if scale.surface.radius_mm is None:
+        return np.ones(shape, np.uint8)
+    height, width = shape
+    y, x = np.mgrid[0:height:8, 0:width:8]
+    places = (np.column_stack([x.ravel(), y.ravel()]) + 0.5) / factor - 0.5
+    turn = np.abs(scale.surface.turn_deg(places)).reshape(x.shape)
+    coarse = (turn < MOST_TURN_DEG).astype(np.uint8)
+    grown = np.kron(coarse, np.ones((8, 8), np.uint8))
+    return np.asarray(grown[:height, :width])
+
+
+def mark_areas(scale: Scale) -> tuple[Points, ...]:
+    """Polygons around the scale marks with their white margin."""
+    areas = []
+    for mark in scale.marks:
+        corners = np.asarray(mark.corners_px, dtype=np.float64)
+        if len(corners) >= 3:
+            hull = cv2.convexHull(corners.astype(np.float32)).reshape(-1, 2).astype(np.float64)
+            areas.append(hull.mean(axis=0) + 1.3 * (hull - hull.mean(axis=0)))
+        elif mark.kind == "dot" and mark.mm_per_px:
+            turn = np.linspace(0, 2 * np.pi, 16, endpoint=False)
+            radius = 4.0 / mark.mm_per_px
+            areas.append(corners[0] + radius * np.column_stack([np.cos(turn), np.sin(turn)]))
+    return tuple(areas)
+
+
+def _reach(photo: Photo, flow: Flow) -> tuple[float, float]:
+    """Half lengths of the photo along and across the layers."""
+    half = np.array([photo.width, photo.height]) / 2
+    return float(np.abs(flow.along) @ half), float(np.abs(flow.across) @ half)
+
+
+def _mm_across(scale: Scale, flow: Flow, level: float = 0.0) -> float:
+    ends = flow.to_px(np.zeros(2), np.array([level - 20.0, level + 20.0]))
+    mm = scale.surface.to_mm(ends)
+    return float(np.hypot(*(mm[1] - mm[0]))) / 40.0
+
+
+def _best_stack(
+    photo: Photo, reduced: Reduced, scale: Scale, *, n_layers: int | None
+) -> tuple[Flow, Stack] | None:
+    slopes = local_slopes(reduced.log_grey, reduced.factor, usable=reduced.usable)
+    best: tuple[Flow, Stack] | None = None
+    for direction in main_directions(slopes):
+        flow = fit_flow(slopes, direction, shape=(photo.height, photo.width))
+        reach = _reach(photo, flow)
+        flow = follow_layers(reduced, flow, reach_px=reach)
+        stack = find_stack(
+            profiles_along(reduced, flow, reach_px=reach),
+            mm_per_px=_mm_across(scale, flow),
+            n_layers=n_layers,
+        )
+        if stack is not None and (best is None or stack.clarity > best[1].clarity):
+            best = flow, stack
+        if best is not None and best[1].clarity > 8:
+            break
+    return best
+
+
+def _margin(stack: Stack) -> tuple[float, float]:
+    margin = 0.25 * stack.pitch_px
+    return stack.top - margin, stack.bottom + margin
+
+
+def _refined(photo: Photo, scale: Scale, flow: Flow, stack: Stack) -> list[Curve]:
+    """Boundaries from the bottom up."""
+    px_per_mm = 1.0 / _mm_across(scale, flow, (stack.top + stack.bottom) / 2)
+    reach, _ = _reach(photo, flow)
+    guesses = [_end_guess(stack.bottom, px_per_mm)]
+    for middle, thickness in reversed(stack.shims):
+        half = thickness / 2
+        out = 0.25 * px_per_mm
+        inner = min(0.9 * half + 1, out)
+        guesses.append(Guess(level_px=middle + half, above_px=inner, below_px=out))
+        guesses.append(Guess(level_px=middle - half, above_px=out, below_px=inner))
+    guesses.append(_end_guess(stack.top, px_per_mm))
+    return [
+        refine(photo, flow, g, s_range_px=(-reach, reach), px_per_mm=px_per_mm) for g in guesses
+    ]
+
+
+def _end_guess(level: float, px_per_mm: float) -> Guess:
+    return Guess(level_px=level, above_px=0.2 * px_per_mm, below_px=0.2 * px_per_mm)
+
+
+def _mean_noise(curve: Curve) -> float:
+    """Standard uncertainty of a curve's mean level, pixels."""
+    kept = max(curve.share * len(curve.s_px), 1.0)
+    return curve.noise_px / math.sqrt(kept)
+
+
+def _curve_px(curve: Curve, flow: Flow, photo: Photo, scale: Scale) -> Points:
+    """Points of the curve inside the photo and the judged turn, left to right."""
+    half = float(np.diff(curve.s_px[:2])[0])
+    s = np.arange(curve.s_px[0] - half, curve.s_px[-1] + half, 1.0)
+    points = flow.to_px(s, _extended(curve, s))
+    x, y = points.T
+    inside = (x >= 0) & (x <= photo.width - 1) & (y >= 0) & (y <= photo.height - 1)
+    inside &= np.abs(scale.surface.turn_deg(points)) < MOST_TURN_DEG
+    run = _longest_run(inside)
+    if len(run) < 2:
+        raise EdgeError(
+            "A boundary of the stack lies outside the photo.",
+            remedy="Take the whole stack into the photo.",
+        )
+    picked = np.unique(
+        np.round(np.linspace(run[0], run[-1], max(int(len(run) / POINT_STEP_PX), 2))).astype(int)
+    )
+    return points[picked]
+
+
+def _extended(curve: Curve, s: Points) -> Points:
+    """The curve at s, continued with its end slopes."""
+    level = np.interp(s, curve.s_px, curve.v_px)
+    for end, nxt, beyond in ((0, 3, s < curve.s_px[0]), (-1, -4, s > curve.s_px[-1])):
+        slope = (curve.v_px[nxt] - curve.v_px[end]) / (curve.s_px[nxt] - curve.s_px[end])
+        level = np.where(beyond, curve.v_px[end] + slope * (s - curve.s_px[end]), level)
+    return level
+
+
+def _longest_run(inside: Mask) -> NDArray[np.intp]:
+    edges = np.flatnonzero(np.diff(np.concatenate([[False], inside, [False]]).astype(np.int8)))
+    if len(edges) == 0:
+        return np.empty(0, np.intp)
+    starts, stops = edges[::2], edges[1::2]
+    k = int(np.argmax(stops - starts))
+    return np.arange(starts[k], stops[k])
