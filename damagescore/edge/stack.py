@@ -64,7 +64,7 @@ def find_stack(
     chain, clarity = _best_chain(bands, profiles, mm_per_px=mm_per_px, n_layers=n_layers)
     if not chain:
         return None
-    shims = tuple(_measured(b, profiles, mm_per_px=mm_per_px) for b in chain)
+    shims = _measured_shims(chain, profiles, mm_per_px=mm_per_px)
     top = _end(profiles, shims, mm_per_px=mm_per_px, downwards=False)
     bottom = _end(profiles, shims, mm_per_px=mm_per_px, downwards=True)
     if top is None or bottom is None:
@@ -72,21 +72,43 @@ def find_stack(
     return Stack(top=top, bottom=bottom, shims=shims, clarity=clarity)
 
 
-def _measured(band: Band, profiles: Profiles, *, mm_per_px: float) -> tuple[float, float]:
-    """Middle and thickness of a shim from its two strongest opposite steps."""
-    rows_per_mm = 1.0 / (profiles.step_px * mm_per_px)
+def _measured_shims(
+    chain: list[Band], profiles: Profiles, *, mm_per_px: float
+) -> tuple[tuple[float, float], ...]:
+    """Middle and thickness of each shim from its two strongest opposite steps.
+
+    All shims of a stack are of one sheet: what they have in common in colour and
+    thickness settles the doubtful ones.
+    """
     change = gaussian_filter1d(
         known_quantile(profiles.values.astype(np.float64), 0.5), 1.0, axis=0, order=1
     )
-    direction = band.contrast / (np.linalg.norm(band.contrast) + 1e-9)
+    direction = np.sum([b.contrast for b in chain], axis=0)
+    direction /= np.linalg.norm(direction) + 1e-9
     rise = np.nan_to_num(change / profile_noise(profiles)) @ direction
+    mm_per_row = profiles.step_px * mm_per_px
+    first = [_opposite_steps(b, profiles, rise, mm_per_row, (0.15, SHIM_MM[1])) for b in chain]
+    usual = float(np.median([t for _, t in first])) * mm_per_px
+    limits = (0.6 * usual, max(1.5 * usual, 2 * mm_per_row))
+    return tuple(_opposite_steps(b, profiles, rise, mm_per_row, limits) for b in chain)
+
+
+def _opposite_steps(
+    band: Band,
+    profiles: Profiles,
+    rise: Points,
+    mm_per_row: float,
+    thickness_mm: tuple[float, float],
+) -> tuple[float, float]:
     rows = np.arange(len(rise)) - int(np.argmin(np.abs(profiles.levels_px - band.level_px)))
-    reach, slack = 1.1 * rows_per_mm, 0.15 * rows_per_mm
+    reach, slack = 1.1 / mm_per_row, 0.25 / mm_per_row
     upper = np.flatnonzero((rows >= -reach) & (rows <= slack))
     lower = np.flatnonzero((rows >= -slack) & (rows <= reach))
-    thick = lower[None, :] - upper[:, None]
-    allowed = (thick >= 0.15 * rows_per_mm) & (thick <= SHIM_MM[1] * rows_per_mm)
-    joint = np.where(allowed, np.minimum.outer(rise[upper], -rise[lower]), -1e9)
+    thick = (lower[None, :] - upper[:, None]) * mm_per_row
+    allowed = (thick >= thickness_mm[0]) & (thick <= thickness_mm[1])
+    up, down = np.maximum(rise[upper], 0.0), np.maximum(-rise[lower], 0.0)
+    # The product of both, not the weaker: a soft side still has its best place.
+    joint = np.where(allowed, np.sqrt(np.multiply.outer(up + 0.1, down + 0.1)), -1e9)
     a, b = np.unravel_index(int(np.argmax(joint)), joint.shape)
     ends = profiles.levels_px[[upper[a], lower[b]]]
     return float(ends.mean()), float(ends[1] - ends[0])
