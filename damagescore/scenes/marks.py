@@ -12,6 +12,7 @@ from damagescore.scenes.noise import Field, smooth_noise
 from damagescore.scenes.spec import MarkSpec
 
 Points = NDArray[np.float64]
+Notes = list[dict[str, object]]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -65,7 +66,7 @@ class _Layout:
     size_mm: tuple[float, float]
     pitch_mm: float
     print_: Field
-    truth: list[dict[str, object]]
+    truth: Notes
 
 
 def _blank(size_mm: tuple[float, float], pitch_mm: float, paper: float) -> Field:
@@ -115,7 +116,7 @@ def _squares(mark: MarkSpec, pitch_mm: float) -> _Layout:
     width = (2 * margin + side + (count - 1) * gap) * pitch
     height = (side + 2 * margin) * pitch
     canvas = _blank((width, height), pitch, 0.82)
-    truth: list[dict[str, object]] = []
+    truth: Notes = []
     dictionary = cv2.aruco.getPredefinedDictionary(family)
     for i, number in enumerate(mark.ids):
         bits = cv2.aruco.generateImageMarker(dictionary, number, cells)
@@ -162,7 +163,7 @@ def _rule(mark: MarkSpec, pitch_mm: float) -> _Layout:
         [round(end / pitch) * pitch, height],
         [round(end / pitch) * pitch + (ticks - 1) * step, height],
     ]
-    truth: list[dict[str, object]] = [
+    truth: Notes = [
         {
             "kind": "steel_rule",
             "size_mm": step,
@@ -189,7 +190,7 @@ def _dots(mark: MarkSpec, pitch_mm: float) -> _Layout:
         radius = np.hypot(x[None, :] - cx, y[:, None] - cy)
         ink = np.clip((diameter / 2 - radius) / pitch_mm + 0.5, 0, 1).astype(np.float32)
         canvas += ink * (np.float32(0.035) - canvas)
-    truth: list[dict[str, object]] = [
+    truth: Notes = [
         {
             "kind": "two_dots",
             "size_mm": mark.size_mm,
@@ -206,7 +207,7 @@ def make_card(
     pitch_mm: float,
     middle_world: Points,
     axes: tuple[Points, Points, Points],
-) -> tuple[Card, list[dict[str, object]]] | None:
+) -> tuple[Card, Notes] | None:
     """Lay out a card and put its middle at `middle_world`; None for kind "none".
 
     `axes` are the world directions along the card, up, and towards the camera, before the
@@ -246,18 +247,22 @@ def make_card(
 
 
 def mark_truth(
-    card: Card, notes: list[dict[str, object]], camera: Camera, *, in_plane: bool
-) -> list[dict[str, object]]:
-    """Corners, tick ends or dot centres in world millimetres and in pixels."""
+    card: Card, notes: Notes, camera: Camera, *, in_plane: bool, world: Points | None = None
+) -> Notes:
+    """Corners, tick ends or dot centres in world millimetres and in pixels.
+
+    `world` (3, 3) turns the camera's world into the one that the truth is told in.
+    """
+    turn = np.eye(3) if world is None else world
     names = {"corners": "corners", "ends": "first_last_tick", "centres": "centres"}
     done = []
     for note in notes:
         record = {k: v for k, v in note.items() if k not in names}
         for key, name in names.items():
             if key in note:
-                world = card.to_world(np.asarray(note[key], float))
-                record[f"{name}_px"] = camera.project(world).round(3).tolist()
-                record[f"{name}_world_mm"] = world.round(4).tolist()
+                points = card.to_world(np.asarray(note[key], float))
+                record[f"{name}_px"] = camera.project(points).round(3).tolist()
+                record[f"{name}_world_mm"] = (points @ turn.T).round(4).tolist()
         record |= {"card": 0, "coplanar_with_surface": in_plane}
         done.append(record)
     return done

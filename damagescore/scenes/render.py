@@ -9,6 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from damagescore.scenes.face import Plate, render_face
+from damagescore.scenes.profile import profile_truth, render_profile, world_turn
 from damagescore.scenes.sensor import develop
 from damagescore.scenes.spec import SceneSpec
 from damagescore.scenes.truth import (
@@ -52,20 +53,25 @@ def render(spec: SceneSpec, seed: int) -> Scene:
     Known limits: relief does not hide what lies behind it (crack walls and crumbs are shaded,
     not displaced), there is no lens distortion, and light does not bounce between surfaces.
     """
-    plate = render_face(spec, seed)
+    profile = spec.view == "profile"
+    plate = render_profile(spec, seed) if profile else render_face(spec, seed)
     noise = np.random.default_rng([seed, 99])
-    image = develop(plate.photo, plate.depth_mm, spec.sensor, plate.focus_mm, noise)
+    image = develop(
+        plate.canvas.photo, plate.canvas.depth_mm, spec.sensor, plate.focus_mm, noise
+    )
+    body = profile_truth(spec, plate) if profile else _face_truth(spec, plate)
     return Scene(
         name=spec.name,
         image=image,
-        truth=_head_truth(spec, seed, plate) | _face_truth(spec, plate),
-        mask=plate.label,
+        truth=_head_truth(spec, seed, plate) | body,
+        mask=plate.canvas.label,
         jpeg_quality=spec.sensor.jpeg_quality,
     )
 
 
 def _head_truth(spec: SceneSpec, seed: int, plate: Plate) -> dict[str, object]:
     radius = spec.stack.radius_mm
+    turn = world_turn() if spec.view == "profile" else np.eye(3)
     return {
         "id": spec.name,
         "file": f"{spec.name}.jpg",
@@ -79,10 +85,8 @@ def _head_truth(spec: SceneSpec, seed: int, plate: Plate) -> dict[str, object]:
         "expected": {"verdict": spec.verdict, "reason": spec.reason},
         "jpeg_quality": spec.sensor.jpeg_quality,
         "pixel_convention": "integer coordinates at pixel centres, x right, y down",
-        "camera": camera_truth(spec, plate.camera),
-        "homography_image_to_plane_mm": plane_truth(
-            plate.camera, profile=spec.view == "profile"
-        ),
+        "camera": camera_truth(spec, plate.camera, turn),
+        "homography_image_to_plane_mm": plane_truth(plate.camera),
         "markers": plate.markers,
         "marker_kinds": sorted({str(mark["kind"]) for mark in plate.markers}),
         "distractors": plate.notes,

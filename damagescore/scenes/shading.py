@@ -31,9 +31,14 @@ def lamp_direction(light: LightSpec) -> Vector:
     return np.array([level * np.cos(azimuth), level * np.sin(azimuth), np.sin(elevation)])
 
 
-def _local(vector: Vector, grid: Grid, radius_mm: float | None) -> tuple[Field, Field, Field]:
-    """A world vector in the axes (s, v, outward) of each column, arrays of shape (1, M)."""
-    turn = np.zeros(grid.shape[1]) if radius_mm is None else grid.s_mm / radius_mm
+def _local(
+    vector: Vector, grid: Grid, radius_mm: float | None, facing: float
+) -> tuple[Field, Field, Field]:
+    """A world vector in the axes (s, v, outward) of each column, arrays of shape (1, M).
+
+    On a cylinder the place s = 0 looks `facing` radians from the camera towards +x.
+    """
+    turn = np.zeros(grid.shape[1]) if radius_mm is None else grid.s_mm / radius_mm + facing
     c, s = np.cos(turn)[None, :], np.sin(turn)[None, :]
     along = vector[0] * c - vector[2] * s
     out = vector[0] * s + vector[2] * c
@@ -122,10 +127,12 @@ def _gloss(
     return np.asarray(surface.gloss * lobe * np.clip(1 + 0.45 * speckle, 0, 4), np.float32)
 
 
-def _eye(grid: Grid, camera: Camera, radius_mm: float | None) -> tuple[Field, Field, Field]:
+def _eye(
+    grid: Grid, camera: Camera, radius_mm: float | None, facing: float
+) -> tuple[Field, Field, Field]:
     """Direction to the camera in local axes, varying over the photo."""
     centre = camera.centre_mm
-    base = _local(centre / np.linalg.norm(centre), grid, radius_mm)
+    base = _local(centre / np.linalg.norm(centre), grid, radius_mm, facing)
     reach = np.float32(np.linalg.norm(centre))
     shift_s = (0.0 if radius_mm is not None else 1.0) * grid.s_mm[None, :] / reach
     shift_v = (grid.v_mm[:, None] / reach).astype(np.float32)
@@ -136,13 +143,17 @@ def shade_surface(
     surface: Surface,
     light: LightSpec,
     camera: Camera,
-    radius_mm: float | None,
+    shape: tuple[float | None, float],
     rng: np.random.Generator,
 ) -> Field:
-    """Radiance of every texel, shape (rows, columns, 3), linear, arbitrary scale."""
+    """Radiance of every texel, shape (rows, columns, 3), linear, arbitrary scale.
+
+    `shape` is the radius (None for flat) and the turn of the place s = 0, see `_local`.
+    """
     grid = surface.grid
+    radius_mm, facing_rad = shape
     slopes = _slopes(surface.height_mm, grid.pitch_mm)
-    towards = _local(lamp_direction(light), grid, radius_mm)
+    towards = _local(lamp_direction(light), grid, radius_mm, facing_rad)
     inverse = 1 / np.sqrt(1 + slopes[0] ** 2 + slopes[1] ** 2)
     facing = (towards[2] - slopes[0] * towards[0] - slopes[1] * towards[1]) * inverse
     lamp = np.maximum(facing, 0) * cast_shadow(surface.height_mm, grid.pitch_mm, light)
@@ -151,7 +162,7 @@ def shade_surface(
     lamp *= (1 - 0.97 * surface.hole) * np.clip(0.4 + 0.6 * open_sky, 0, 1)
     # the room is brighter above than below
     sky = open_sky * np.float32(1 - light.direct) * (0.85 + 0.25 * slopes[1] * -1 * inverse)
-    shine = _gloss(surface, slopes, towards, _eye(grid, camera, radius_mm), rng)
+    shine = _gloss(surface, slopes, towards, _eye(grid, camera, radius_mm, facing_rad), rng)
     shine *= np.clip(lamp / max(light.direct, 0.05), 0, 2) * np.float32(light.direct)
     # a mirror-like surface also shows the room, in bands that a brushed finish draws out
     band = smooth_noise(rng, grid.shape, scale_px=8 / grid.pitch_mm, stretch=3)

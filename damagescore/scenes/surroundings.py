@@ -10,7 +10,7 @@ from damagescore.scenes.camera import Camera
 from damagescore.scenes.finish import Finish, bench_finishes, pick_finish
 from damagescore.scenes.noise import Field, fractal_noise, smooth_noise, wide_blur
 from damagescore.scenes.shading import colour_of, lamp_direction
-from damagescore.scenes.spec import LightSpec
+from damagescore.scenes.spec import LightSpec, SceneSpec
 
 Points = NDArray[np.float64]
 
@@ -121,14 +121,10 @@ def _piece_shadow(piece: Piece, x: Points, z: Points, lamp: Points) -> Field:
 
 
 def draw_piece(
-    photo: Field,
-    camera: Camera,
-    piece: Piece,
-    bench_v_mm: float,
-    light: LightSpec,
-    rng: np.random.Generator,
+    photo: Field, camera: Camera, piece: Piece, spec: SceneSpec, rng: np.random.Generator
 ) -> None:
-    """Trace one turned piece onto the photo (in place)."""
+    """Trace one turned piece, standing under the lower plate, onto the photo (in place)."""
+    bench_v_mm, light = -spec.stack.plate_below_mm, spec.light
     box = np.array(
         [
             [

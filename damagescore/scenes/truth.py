@@ -19,15 +19,13 @@ def to_pixels(points_mm: Points, camera: Camera, radius_mm: float | None) -> Poi
     return camera.project(to_world(points[:, 0], points[:, 1], 0.0, radius_mm))
 
 
-def camera_truth(spec: SceneSpec, camera: Camera) -> Record:
-    """K, R, t and the plain facts of the pose."""
+def camera_truth(spec: SceneSpec, camera: Camera, turn: Points) -> Record:
+    """K, R, t and the plain facts of the pose; `turn` (3, 3) leads to the truth's world."""
     angles = [spec.camera.yaw_deg, spec.camera.pitch_deg, spec.camera.roll_deg]
     tilt = np.rad2deg(np.arccos(np.clip(abs(camera.r[2, 2]), 0, 1)))
-    if spec.view == "profile":
-        tilt = np.rad2deg(np.arccos(np.clip(abs(camera.r[2, 0]), 0, 1)))
     return {
         "K": camera.k.tolist(),
-        "R": camera.r.tolist(),
+        "R": (camera.r @ turn.T).tolist(),
         "t": camera.t.tolist(),
         "distance_mm": spec.camera.distance_mm,
         "yaw_pitch_roll_deg": angles,
@@ -36,12 +34,12 @@ def camera_truth(spec: SceneSpec, camera: Camera) -> Record:
     }
 
 
-def plane_truth(camera: Camera, *, profile: bool = False) -> list[list[float]]:
-    """Homography from photo to the plane z = 0 (x, v), or to x = 0 (z, v) in profile."""
-    up = np.array([0, 1.0, 0])
-    along = np.array([0, 0, 1.0]) if profile else np.array([1.0, 0, 0])
+def plane_truth(camera: Camera) -> list[list[float]]:
+    """Homography from photo to the plane facing the camera: (x, v), in profile (z, v)."""
+    along, up = np.array([1.0, 0, 0]), np.array([0, 1.0, 0])
     back = np.linalg.inv(camera.plane_homography(np.zeros(3), along, up))
-    return np.asarray(back / back[2, 2]).tolist()
+    rows: list[list[float]] = (back / back[2, 2]).tolist()
+    return rows
 
 
 def in_photo(points_px: Points, size_px: tuple[int, int]) -> NDArray[np.bool_]:
