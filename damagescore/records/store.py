@@ -1,0 +1,328 @@
+"""The store of inspections, photos and limit sets in one data folder."""
+
+import json
+from pathlib import Path
+
+from sqlalchemy import Engine, Select, select, update
+from sqlalchemy.orm import Session, aliased
+
+from damagescore.errors import RecordError
+from damagescore.inspection import (
+    content_sha256,
+    inspection_from_dict,
+    inspection_to_dict,
+)
+from damagescore.inspection.record import Inspection
+from damagescore.limits import LimitSet
+from damagescore.records import chain
+from damagescore.records.database import open_database, reading, writing
+from damagescore.records.limit_versions import (
+    LimitSetSummary,
+    add_version,
+    newest_versions,
+    version_body,
+)
+from damagescore.records.rows import Summary, row_values, summary_of
+from damagescore.records.tables import InspectionRow
+from damagescore.records.vault import PhotoVault
+
+
+class Store:
+    """Inspections, photos and limit sets, kept for good.
+
+    One store may be shared by threads; several programs may open the same folder.
+
+    Parameters
+    ----------
+    folder : Path
+        Made when missing. Holds `photos/`, and `records.sqlite` unless `url` is given.
+    url : str or None
+        Address of another database, for instance "postgresql+psycopg://host/name".
+        There, the refusal to change signed records rests on the program alone.
+
+    Raises
+    ------
+    RecordError
+        When the folder cannot be written, the file is not a database, or its tables
+        are newer than the program.
+    """
+
+    def __init__(self, folder: Path, *, url: str | None = None) -> None:
+        self.folder = Path(folder)
+        _make(self.folder)
+        self._vault = PhotoVault(folder=self.folder / "photos")
+        embedded = f"sqlite:///{(self.folder / 'records.sqlite').resolve().as_posix()}"
+        self._engine: Engine = open_database(url or embedded)
+
+    def close(self) -> None:
+        """Let go of the database; the store is not used after this."""
+        self._engine.dispose()
+
+    def save(self, inspection: Inspection, *, expected_revision: int | None = None) -> int:
+        """Store the inspection durably and return its new revision.
+
+        Without `expected_revision` the edit list decides: a stored edit that the
+        given inspection does not know means that someone else saved in between.
+
+        Parameters
+        ----------
+        inspection : Inspection
+        expected_revision : int or None
+            Revision that the changes were made on; 0 for a new record.
+
+        Raises
+        ------
+        RecordError
+            When the stored record is signed, someone else saved a newer one, the
+            superseded record is unknown or unsigned, or the database fails.
+        """
+        body = chain.canonical(inspection_to_dict(inspection))
+        with writing(self._engine) as session:
+            row = session.get(InspectionRow, inspection.id)
+            if row is not None and row.signed:
+                return _same_or_refused(row, body)
+            _check_revision(row, inspection, expected=expected_revision)
+            if row is None:
+                _check_superseded(session, inspection)
+                row = InspectionRow(revision=1, **row_values(inspection, body))
+                session.add(row)
+            else:
+                row = _changed(session, row, inspection, body=body)
+            if row.signed:
+                _check_hash(inspection)
+                session.flush()
+                chain.append_link(session, row)
+            return row.revision
+
+    def load(self, inspection_id: str) -> Inspection:
+        """Give a stored inspection; RecordError when there is none of that id."""
+        with reading(self._engine) as session:
+            body = _row(session, inspection_id).body
+        return inspection_from_dict(json.loads(body))
+
+    def revision(self, inspection_id: str) -> int:
+        """Number of times the record was saved; 0 when there is none."""
+        with reading(self._engine) as session:
+            query = select(InspectionRow.revision).where(InspectionRow.id == inspection_id)
+            return session.scalar(query) or 0
+
+    def search(
+        self,
+        text: str = "",
+        *,
+        outcome: str | None = None,
+        signed: bool | None = None,
+        limit: int = 200,
+    ) -> list[Summary]:
+        """List records, newest first.
+
+        Parameters
+        ----------
+        text : str
+            Words that must all occur in the part number, serial number, work order,
+            description, position, id or an inspector's name; case does not matter.
+        outcome : str or None
+            Only records with this outcome.
+        signed : bool or None
+            Only signed (True) or unsigned (False) records.
+        limit : int
+            At most this many.
+        """
+        query = _with_successor()
+        for word in text.casefold().split():
+            query = query.where(InspectionRow.search_text.contains(word, autoescape=True))
+        if outcome is not None:
+            query = query.where(InspectionRow.outcome == outcome)
+        if signed is not None:
+            query = query.where(InspectionRow.signed == signed)
+        newest = (InspectionRow.created_at.desc(), InspectionRow.id.desc())
+        with reading(self._engine) as session:
+            rows = session.execute(query.order_by(*newest).limit(limit)).all()
+            return [summary_of(row, superseded_by=after) for row, after in rows]
+
+    def history(self, inspection_id: str) -> list[Summary]:
+        """List the record with all it superseded and all that superseded it, oldest first."""
+        with reading(self._engine) as session:
+            first = _row(session, inspection_id)
+            while first.supersedes is not None:
+                first = _row(session, first.supersedes)
+            found: list[Summary] = []
+            following: str | None = first.id
+            while following is not None:
+                query = _with_successor().where(InspectionRow.id == following)
+                row, following = session.execute(query).one()
+                found.append(summary_of(row, superseded_by=following))
+            return found
+
+    def put_photo(self, data: bytes) -> str:
+        """Keep a photo file's bytes unchanged; return their SHA-256."""
+        return self._vault.put(data)
+
+    def photo_bytes(self, sha256: str) -> bytes:
+        """Give a photo's bytes, checked; RecordError when altered or missing."""
+        return self._vault.read(sha256)
+
+    def save_limit_set(self, limit_set: LimitSet) -> int:
+        """Keep a limit set; return its version under this title and revision."""
+        with writing(self._engine) as session:
+            return add_version(session, limit_set)
+
+    def limit_sets(self) -> list[LimitSetSummary]:
+        """List the newest version of each title and revision, last saved first."""
+        with reading(self._engine) as session:
+            return newest_versions(session)
+
+    def load_limit_set(
+        self, title: str, revision: str, *, version: int | None = None
+    ) -> LimitSet:
+        """Give a stored limit set, the newest version unless one is named."""
+        with reading(self._engine) as session:
+            body = version_body(session, title, revision=revision, version=version)
+        return LimitSet.from_dict(json.loads(body))
+
+    def chain_head(self) -> str:
+        """Hash that vouches for all signed records so far; keep it elsewhere to be sure."""
+        with reading(self._engine) as session:
+            return chain.head(session)
+
+    def verify(self, *, photos: bool = True) -> list[str]:
+        """Check the signed records, and their photos; list what is wrong.
+
+        Returns
+        -------
+        list of str
+            Empty when every signed record is as it was when signed.
+        """
+        with reading(self._engine) as session:
+            problems = chain.problems_of_chain(session)
+            bodies = session.execute(
+                select(InspectionRow.id, InspectionRow.body).where(InspectionRow.signed)
+            ).all()
+        if photos:
+            problems += self._photo_problems([(row.id, row.body) for row in bodies])
+        return problems
+
+    def _photo_problems(self, bodies: list[tuple[str, str]]) -> list[str]:
+        problems = []
+        for inspection_id, body in bodies:
+            for entry in _photos_in(body):
+                try:
+                    self.photo_bytes(entry)
+                except RecordError as fault:
+                    problems.append(f"Record {inspection_id}: {fault.message}")
+        return problems
+
+
+def _make(folder: Path) -> None:
+    try:
+        folder.mkdir(parents=True, exist_ok=True)
+    except OSError as fault:
+        raise RecordError(
+            f"The data folder {folder} cannot be made: {fault.strerror or fault}.",
+            remedy="Check its permissions, or choose another data folder.",
+        ) from fault
+
+
+def _row(session: Session, inspection_id: str) -> InspectionRow:
+    row = session.get(InspectionRow, inspection_id)
+    if row is None:
+        raise RecordError(
+            f"There is no record {inspection_id[:80]!r}.",
+            remedy="Search for it by part number, serial number or work order.",
+        )
+    return row
+
+
+def _with_successor() -> Select[tuple[InspectionRow, str]]:
+    after = aliased(InspectionRow)
+    return select(InspectionRow, after.id).outerjoin(
+        after, after.supersedes == InspectionRow.id
+    )
+
+
+def _same_or_refused(row: InspectionRow, body: str) -> int:
+    if row.body == body:
+        return row.revision
+    raise RecordError(
+        f"Record {row.id} was signed on {row.signed_at} and cannot be changed.",
+        remedy="Make a new record that supersedes it, with the reason.",
+    )
+
+
+def _check_revision(
+    row: InspectionRow | None, inspection: Inspection, *, expected: int | None
+) -> None:
+    stored = 0 if row is None else row.revision
+    if expected is not None and expected != stored:
+        raise _newer(inspection.id, f"it is at revision {stored}, not {expected}")
+    if expected is None and row is not None:
+        kept = inspection_from_dict(json.loads(row.body)).edits
+        if inspection.edits[: len(kept)] != kept:
+            raise _newer(inspection.id, "it holds an edit that this one does not have")
+
+
+def _newer(inspection_id: str, how: str) -> RecordError:
+    return RecordError(
+        f"Record {inspection_id} was changed by someone else meanwhile: {how}.",
+        remedy="Load the record again and repeat your last change.",
+    )
+
+
+def _check_superseded(session: Session, inspection: Inspection) -> None:
+    if inspection.supersedes is None:
+        return
+    old = _row(session, inspection.supersedes)
+    if not old.signed:
+        raise RecordError(
+            f"Record {old.id} is not signed, so there is nothing to supersede.",
+            remedy="Change that record itself.",
+        )
+    query = select(InspectionRow.id).where(InspectionRow.supersedes == old.id)
+    other = session.scalar(query)
+    if other is not None:
+        raise RecordError(
+            f"Record {old.id} is already superseded by {other}.",
+            remedy=f"Go on with {other}.",
+        )
+
+
+def _changed(
+    session: Session, row: InspectionRow, inspection: Inspection, *, body: str
+) -> InspectionRow:
+    if row.supersedes != inspection.supersedes:
+        raise RecordError(
+            f"Record {row.id} supersedes {row.supersedes}, which cannot be changed to "
+            f"{inspection.supersedes}.",
+            remedy="Make a new record for that.",
+        )
+    # The condition holds on databases too where two writers may pass the check above.
+    done = session.execute(
+        update(InspectionRow)
+        .where(
+            InspectionRow.id == row.id,
+            InspectionRow.revision == row.revision,
+            InspectionRow.signed.is_(False),
+        )
+        .values(revision=row.revision + 1, **row_values(inspection, body))
+        .execution_options(synchronize_session="fetch")
+        .returning(InspectionRow.revision)
+    ).all()
+    if not done:
+        raise _newer(inspection.id, "it was saved in the same moment")
+    session.refresh(row)
+    return row
+
+
+def _check_hash(inspection: Inspection) -> None:
+    signature = inspection.signature
+    assert signature is not None
+    if signature.content_sha256 != content_sha256(inspection):
+        raise RecordError(
+            f"Record {inspection.id} was changed after it was signed: its content no "
+            "longer has the hash that was signed.",
+            remedy="Load the record again and sign it as it is.",
+        )
+
+
+def _photos_in(body: str) -> list[str]:
+    return [entry["sha256"] for entry in json.loads(body).get("photos", ())]
