@@ -124,7 +124,7 @@ def surface_map(camera: Camera, radius_mm: float | None) -> SurfaceMap:
     cx, cy, cz = camera.centre_mm
     if radius_mm is None:
         along = -cz / dz
-        cover = np.ones(dx.shape, np.float32)
+        cover = np.ones(dx.shape)
         s = cx + along * dx
     else:
         along, cover = _cylinder_hit(camera, (dx, dz), radius_mm)
@@ -154,7 +154,7 @@ def _cylinder_hit(
 def scale_at(
     camera: Camera, s_mm: float, v_mm: float, radius_mm: float | None
 ) -> tuple[float, float]:
-    """Millimetres per pixel along s and along v at one point of the edge (central difference)."""
+    """Millimetres per pixel along s and along v at one place, by a central difference."""
     step = 1e-3
     s = np.array([s_mm - step, s_mm + step, s_mm, s_mm])
     v = np.array([v_mm, v_mm, v_mm - step, v_mm + step])

@@ -8,6 +8,7 @@ from numpy.typing import NDArray
 
 from damagescore.scenes.camera import Camera, SurfaceMap
 from damagescore.scenes.noise import Field, line_noise, wide_blur
+from damagescore.scenes.sensor import defocus
 from damagescore.scenes.shading import colour_of
 from damagescore.scenes.spec import LightSpec, SceneSpec
 from damagescore.scenes.surface import Surface
@@ -40,6 +41,11 @@ def set_stage(
     label = np.zeros((height, width), np.uint8)
     canvas = Canvas(photo=photo, depth_mm=depth, label=label)
     lay_bench(canvas, spec, camera, pieces, rng)
+    # the stage is blurred before the part is put in, so that nothing sharp bleeds into it
+    away = depth - np.float32(spec.camera.distance_mm)
+    rate = spec.sensor.depth_blur_px_per_mm
+    photo[...] = defocus(photo, away, px_per_mm_away=rate)
+    depth[...] = spec.camera.distance_mm
     return canvas, tuple(sorted(pieces, key=lambda item: item.z_mm))
 
 

@@ -69,7 +69,7 @@ def _specks(grid: Grid, rng: np.random.Generator, *, density_per_mm2: float) -> 
         centre = (int(16 * x[i]), int(16 * y[i]))
         angle = float(rng.uniform(0, 180))
         outline = cv2.ellipse2Poly(centre, axes, int(angle), 0, 360, 45)
-        cv2.fillPoly(canvas, [outline], int(strength[i]), cv2.LINE_AA, 4)
+        cv2.fillPoly(canvas, [np.asarray(outline, np.int32)], int(strength[i]), cv2.LINE_AA, 4)
     soft = cv2.GaussianBlur(canvas, (0, 0), 0.8)
     return np.asarray(soft, np.float32) / np.float32(255)
 
@@ -128,7 +128,7 @@ def _curl(rng: np.random.Generator, start: Points, length_mm: float, bend: float
 def _fibre(
     surface: Surface, laminate: Laminate, rng: np.random.Generator, *, dark: bool
 ) -> dict[str, object]:
-    """A lint fibre, pale or dark, lying on the edge: it crosses layers and hides nothing wide."""
+    """A lint fibre, pale or dark, lying on the edge across layer lines."""
     width = rng.uniform(0.018, 0.04) * (1.3 if dark else 1.0)
     path = _curl(rng, _place(surface, laminate, rng), rng.uniform(2, 7), 0.035)
     painted = _stroke(surface.grid, path, width)
@@ -174,7 +174,8 @@ def _chalk(surface: Surface, laminate: Laminate, rng: np.random.Generator) -> di
     painted = _stroke(surface.grid, path, rng.uniform(0.6, 1.1), fine=1)
     if painted:
         window, share = painted
-        share = cv2.GaussianBlur(share, (0, 0), 0.14 / surface.grid.pitch_mm)
+        soft = cv2.GaussianBlur(share, (0, 0), 0.14 / surface.grid.pitch_mm)
+        share = np.asarray(soft, np.float32)
         rough = fractal_noise(rng, share.shape, scale_px=0.3 / surface.grid.pitch_mm, octaves=4)
         worn = np.clip(share * 1.3 + 0.8 * rough - 0.75, 0, 1).astype(np.float32) * share
         _blend_window(surface, window, worn * np.float32(0.85), (0.72, 0.71, 0.68))

@@ -1,4 +1,4 @@
-"""The laminate in its own coordinates: which layer lies where, and how the lines between wave."""
+"""The laminate in its own coordinates: where each layer lies and how its lines wave."""
 
 from dataclasses import dataclass
 

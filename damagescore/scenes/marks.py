@@ -58,7 +58,7 @@ class Card:
                 [0, 0, 1.0],
             ]
         )
-        return camera.plane_homography(self.origin, self.along, self.up) @ to_mm
+        return np.asarray(camera.plane_homography(self.origin, self.along, self.up) @ to_mm)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -52,7 +52,9 @@ def _shade_behind(photo: Field, card: Card, camera: Camera, spec: SceneSpec) -> 
         px = np.round(camera.project(points) * 16).astype(np.int32)
         quad = np.zeros(photo.shape[:2], np.uint8)
         cv2.fillConvexPoly(quad, px, 255, cv2.LINE_AA, 4)
-        soft = wide_blur(quad.astype(np.float32) / 255, reach * spec.camera.px_per_mm * 0.5)
+        soft = wide_blur(
+            quad.astype(np.float32) / np.float32(255), reach * spec.camera.px_per_mm * 0.5
+        )
         strength = weight * (spec.light.direct if weight > 0.5 else 1.0)
         dark = 1 - (1 - dark) * (1 - np.float32(strength) * soft)
     photo *= (1 - dark)[..., None]

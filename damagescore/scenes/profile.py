@@ -36,7 +36,7 @@ def world_turn() -> Points:
 def profile_camera(spec: SceneSpec) -> Camera:
     """Camera level with the silhouette, which then is exact in the plane z = 0."""
     height = nominal_height_mm(spec.stack)
-    target = spec.camera.target_mm or (0.0, height / 2)
+    target = spec.camera.target_mm or (0.0, (height - 0.6 * spec.stack.plate_below_mm) / 2)
     return aim_camera(spec.camera, np.array([target[0], target[1], 0.0]))
 
 
@@ -49,12 +49,10 @@ def silhouette_map(camera: Camera, outline: Outline, radius_mm: float | None) ->
     steep = np.interp(v, outline.v_mm, np.gradient(outline.z_mm, outline.v_mm))
     reach = (outline.at(v) - x) / np.hypot(1.0, np.clip(steep, -5, 5))
     cover = np.clip(0.5 + reach * camera.k[0, 0] / flat, 0, 1)
-    if radius_mm is None:
-        parts = (x, v, cover, flat)
-    else:
-        parts = (*_round_hit(camera, outline, radius_mm, v), cover, flat)
-        parts = (parts[0], parts[1], cover, parts[2])
-    s, height, share, depth = (np.asarray(part, np.float32) for part in parts)
+    depth_mm = flat
+    if radius_mm is not None:
+        x, v, depth_mm = _round_hit(camera, outline, radius_mm, v)
+    s, height, share, depth = (np.asarray(part, np.float32) for part in (x, v, cover, depth_mm))
     return SurfaceMap(s=s, v=height, cover=share, depth=depth)
 
 

@@ -1,5 +1,7 @@
 """Lens and sensor: focus, vignetting, exposure, tone curve, noise, sharpening."""
 
+from itertools import pairwise
+
 import cv2
 import numpy as np
 
@@ -7,21 +9,21 @@ from damagescore.scenes.noise import Field
 from damagescore.scenes.spec import SensorSpec
 
 
-def defocus(photo: Field, depth_mm: Field, spec: SensorSpec, focus_mm: float) -> Field:
-    """Blur that grows with the distance from the focus plane, blended between four levels.
+def defocus(
+    photo: Field, away_mm: Field, *, px_per_mm_away: float, least_px: float = 0.0
+) -> Field:
+    """Blur that grows with the distance from the focus plane, blended between levels.
 
-    The whole-photo part is `blur_px` (gaussian sigma); strong blur uses a disc, as an open
+    `least_px` (gaussian sigma) is the blur in focus; strong blur uses a disc, as an open
     aperture does.
     """
-    sigma = np.hypot(
-        spec.blur_px, spec.depth_blur_px_per_mm * np.abs(depth_mm - np.float32(focus_mm))
-    ).astype(np.float32)
+    sigma = np.hypot(least_px, px_per_mm_away * np.abs(away_mm)).astype(np.float32)
     least = float(max(0.35, sigma.min()))
     levels = [least]
     while levels[-1] < min(float(sigma.max()), 12.0):
         levels.append(levels[-1] * 2.0)
     sharp = _blur(photo, levels[0])
-    for low, high in zip(levels[:-1], levels[1:], strict=True):
+    for low, high in pairwise(levels):
         share = np.clip((sigma - low) / (high - low), 0, 1)
         rows = np.flatnonzero(share.max(axis=1) > 0.02)
         if not len(rows):
@@ -73,7 +75,7 @@ def add_noise(photo: Field, strength: float, rng: np.random.Generator) -> None:
 
 
 def tone_curve(photo: Field, contrast: float) -> Field:
-    """Linear light to display values 0..1: soft shoulder, sRGB curve (IEC 61966-2-1), S-curve."""
+    """Linear light to display values 0..1: shoulder, sRGB curve (IEC 61966-2-1), S-curve."""
     light = np.clip(photo, 0, None)
     light = np.where(light > 0.8, 0.8 + 0.2 * (1 - np.exp(-(light - 0.8) / 0.2)), light)
     display = np.where(
@@ -93,7 +95,12 @@ def develop(
     rng: np.random.Generator,
 ) -> np.ndarray[tuple[int, ...], np.dtype[np.uint8]]:
     """Linear radiance, shape (H, W, 3), to an 8-bit RGB photo."""
-    photo = defocus(photo, depth_mm, spec, focus_mm)
+    photo = defocus(
+        photo,
+        depth_mm - np.float32(focus_mm),
+        px_per_mm_away=spec.depth_blur_px_per_mm,
+        least_px=spec.blur_px,
+    )
     vignette(photo, spec.vignetting)
     photo *= np.float32(exposure_gain(photo, spec.exposure_ev))
     add_noise(photo, spec.noise, rng)

@@ -95,9 +95,7 @@ def _texture(finish: Finish, grid: Grid, rng: np.random.Generator) -> tuple[Fiel
     return np.clip(tone, 0.15, 3.0), np.asarray(relief, np.float32)
 
 
-def _steps(
-    grid: Grid, laminate: Laminate, shim: Field, plate: Field, rng: np.random.Generator
-) -> Field:
+def _steps(grid: Grid, shim: Field, plate: Field, rng: np.random.Generator) -> Field:
     """Each layer stands a little back or proud of its neighbours, with rounded shoulders."""
     p = grid.pitch_mm
     height = 0.05 * smooth_noise(rng, grid.shape, scale_px=9.0 / p, stretch=4)
@@ -129,7 +127,7 @@ def build_surface(
         (bare, pick_finish(shim_finishes(), spec.stack.shim)),
         (plate, pick_finish(plate_finishes(), spec.stack.plate)),
     )
-    height = _steps(grid, laminate, bare, plate, rng) + np.float32(0.03) * smear
+    height = _steps(grid, bare, plate, rng) + np.float32(0.03) * smear
     colour = np.zeros((*grid.shape, 3), np.float32)
     gloss, along, across = (np.zeros(grid.shape, np.float32) for _ in range(3))
     for share, finish in finishes:

@@ -71,12 +71,12 @@ def _bench_tone(
             * finish.streaks
             * fractal_noise(rng, shape, scale_px=1.4 / p, octaves=4, stretch=26)
         )
-    return np.clip(tone, 0.1, 3)
+    return np.asarray(np.clip(tone, 0.1, 3), np.float32)
 
 
 def bench_radiance(
     name: str,
-    place: tuple[Points, Points, Points],
+    place: tuple[Points, Points, Field],
     light: LightSpec,
     pieces: tuple[Piece, ...],
     rng: np.random.Generator,
@@ -177,9 +177,9 @@ def _trace_piece(
     lamp = lamp_direction(light)
     facing = np.clip(nx * lamp[0] + nz * lamp[2], 0, 1)
     brush = smooth_noise(rng, on_lid.shape, scale_px=3.0, stretch=0.5)
-    side = 0.10 + 0.30 * facing + 0.45 * facing**8 + 0.1 * (1 - np.abs(nx)) ** 2
+    side = 0.07 + 0.18 * facing + 0.22 * facing**8 + 0.1 * (1 - np.abs(nx)) ** 2
     side *= np.clip((y - bench_v_mm) / piece.height_mm + 0.45, 0.3, 1)
-    tone = np.where(on_lid, 0.42 + 0.03 * brush, side * (1 + 0.06 * brush))
+    tone = np.where(on_lid, 0.26 + 0.03 * brush, side * (1 + 0.06 * brush))
     cover = (on_lid | on_side).astype(np.float32)
     size = (x1 - x0, y1 - y0)
     grey = cv2.resize((tone * cover).astype(np.float32), size, interpolation=cv2.INTER_AREA)

@@ -1,0 +1,53 @@
+"""Command line: `python -m damagescore.scenes {demo|development|checking} --out DIR`."""
+
+import argparse
+import sys
+from pathlib import Path
+
+from tqdm import tqdm
+
+from damagescore.errors import DamageScoreError, UsageError
+from damagescore.scenes.checking import checking_specs
+from damagescore.scenes.demo import demo_specs
+from damagescore.scenes.development import development_specs
+from damagescore.scenes.render import render, write_scene
+from damagescore.scenes.spec import SceneSpec
+
+
+def choose_specs(which: str, count: int | None) -> tuple[tuple[SceneSpec, ...], int]:
+    """Specs of a set and the seed of its first photo."""
+    if count is not None and count < 1:
+        raise UsageError(f"The count is {count}.", remedy="Give a count of 1 or more.")
+    if which == "demo":
+        return demo_specs()[:count], 1000
+    if which == "development":
+        return development_specs(count or 24), 2000
+    return checking_specs(count or 24), 5000
+
+
+def build_parser() -> argparse.ArgumentParser:
+    """Arguments of the command."""
+    parser = argparse.ArgumentParser(prog="python -m damagescore.scenes", description=__doc__)
+    parser.add_argument("which", choices=("demo", "development", "checking"))
+    parser.add_argument("--out", type=Path, required=True, help="folder for the photos")
+    parser.add_argument("--count", type=int, help="how many; all demo photos or 24")
+    parser.add_argument("--masks", action="store_true", help="write label masks for demo too")
+    return parser
+
+
+def main(arguments: list[str] | None = None) -> int:
+    """Render a set of photos; return the exit code (0 done, 2 wrong use)."""
+    options = build_parser().parse_args(arguments)
+    try:
+        specs, first = choose_specs(options.which, options.count)
+        masks = options.masks or options.which != "demo"
+        for i, spec in enumerate(tqdm(specs, desc=options.which, unit="photo")):
+            write_scene(render(spec, first + i), options.out, with_mask=masks)
+    except DamageScoreError as fault:
+        sys.stderr.write(f"{fault}\n")
+        return 2
+    return 0
+
+
+if __name__ == "__main__":
+    sys.exit(main())
