@@ -1,0 +1,265 @@
+"""Find crumbled rubber: granular broken relief where rubber is lost."""
+
+import math
+from dataclasses import dataclass
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+from skimage.measure import find_contours
+
+from damagescore.damage.areas import measure_area
+from damagescore.damage.crumbling_texture import (
+    Image,
+    Mask,
+    Strip,
+    blur,
+    cut_strip,
+    darkness,
+    light_on,
+    texture,
+    without_lines,
+)
+from damagescore.damage.record import Finding
+from damagescore.edge.record import Edge
+from damagescore.photo.record import Photo
+from damagescore.scale.record import Scale
+
+Points = NDArray[np.float64]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class CrumblingRule:
+    """What counts as crumbling; lengths in mm, contrasts in log units.
+
+    Parameters
+    ----------
+    least_contrast : float
+        Texture of a patch's core. Broken relief showed 0.11 and more on the
+        development scenes, sound rubber with dust and scratches below 0.05.
+    over_sound : float
+        Texture of a core over the median texture of all rubber in the photo, so
+        that noisy or dusty photos need more.
+    least_area_mm2 : float
+        Smallest core: about ten grains; less is a chip or a speck.
+    least_darkness : float
+        Mean darkness of a core below sound rubber: gaps between grains are deep.
+    most_aligned : float
+        Coherence of the structure tensor above which a core is lines, not grains.
+    join_mm : float
+        Pieces nearer than this are one patch.
+    grow_mm : float
+        How far a patch is grown from its core into tips the line filter took.
+    """
+
+    least_contrast: float = 0.07
+    over_sound: float = 2.6
+    least_area_mm2: float = 0.8
+    least_darkness: float = 0.12
+    most_aligned: float = 0.6
+    join_mm: float = 1.2
+    grow_mm: float = 1.0
+
+
+def find_crumbling(
+    photo: Photo, edge: Edge, scale: Scale, *, sensitivity: float = 0.5
+) -> tuple[Finding, ...]:
+    """Propose crumbled areas of the rubber layers.
+
+    The texture of dark detail between 0.1 and 0.8 mm is compared with the sound
+    rubber of the same photo. Bright marks (dust, chalk, lint) are taken as sound,
+    and lines (cracks, scratches, shadows) are removed by asking for texture on one
+    side at least in every direction. The border lies where the texture's energy
+    is half-way between the patch and sound rubber.
+
+    Parameters
+    ----------
+    photo : Photo
+    edge : Edge
+    scale : Scale
+    sensitivity : float
+        0 (only the plainest) to 1 (everything suspicious).
+
+    Returns
+    -------
+    tuple of Finding
+        Kind "crumbling", one for each patch, with outline and the quantities of
+        `measure_area`. Known bias: lost rubber without granular relief (a clean
+        break) is not found.
+    """
+    cut = (cut_strip(photo, edge, layer=layer, scale=scale) for layer in edge.rubber)
+    strips = tuple(strip for strip in cut if strip is not None)
+    if not strips:
+        return ()
+    lights = light_on(strips, edge.shape)
+    darks = [darkness(s, light) for s, light in zip(strips, lights, strict=True)]
+    found = [texture(s, dark) for s, dark in zip(strips, darks, strict=True)]
+    sound = _sound_level(strips, found)
+    rule = _tuned(CrumblingRule(), sensitivity)
+    patches = [
+        patch
+        for strip, dark, map_ in zip(strips, darks, found, strict=True)
+        for patch in _patches(strip, dark, map_, sound=sound, rule=rule)
+    ]
+    return tuple(
+        _finding(number, patch, scale, edge=edge)
+        for number, patch in enumerate(patches, start=1)
+    )
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Patch:
+    polygon_px: Points
+    layer: int
+    strength: float
+
+
+def _tuned(rule: CrumblingRule, sensitivity: float) -> CrumblingRule:
+    factor = 2.0 ** (1 - 2 * sensitivity)
+    return CrumblingRule(
+        least_contrast=rule.least_contrast * factor**0.7,
+        over_sound=rule.over_sound * factor**0.7,
+        least_area_mm2=rule.least_area_mm2 * factor**2,
+        least_darkness=rule.least_darkness * factor**0.7,
+    )
+
+
+def _sound_level(strips: tuple[Strip, ...], found: list[Image]) -> float:
+    """Median texture of all rubber; patches rarely cover half of a whole edge."""
+    values = np.concatenate([m[s.sure] for s, m in zip(strips, found, strict=True)])
+    return float(np.median(values)) if len(values) else 0.0
+
+
+def _patches(
+    strip: Strip, dark: Image, found: Image, *, sound: float, rule: CrumblingRule
+) -> list[_Patch]:
+    least = max(rule.least_contrast, rule.over_sound * sound)
+    cores = (without_lines(strip, found) > least) & (strip.inside > 0.5)
+    labels, count = _joined(cores, reach_px=rule.join_mm / 2 * strip.px_per_mm)
+    aligned = _alignment(strip, dark)
+    kept: list[_Patch] = []
+    for label in range(1, count + 1):
+        core = cores & (labels == label)
+        if not _is_crumbled(core, dark, aligned, strip=strip, rule=rule):
+            continue
+        outline = _outline(strip, found, core, sound=sound, rule=rule)
+        if outline is not None:
+            contrast = float(np.median(found[core]))
+            kept.append(
+                _Patch(
+                    polygon_px=outline,
+                    layer=strip.layer.index,
+                    strength=_strength(contrast, core, least=least, strip=strip),
+                )
+            )
+    return kept
+
+
+def _joined(cores: Mask, *, reach_px: float) -> tuple[NDArray[np.int32], int]:
+    """Label pieces; those nearer than twice the reach get one label."""
+    grown = cv2.dilate(cores.astype(np.uint8), disc(reach_px))
+    count, labels = cv2.connectedComponents(grown, connectivity=8)
+    return np.asarray(labels, dtype=np.int32), count - 1
+
+
+def disc(radius_px: float) -> NDArray[np.uint8]:
+    """Round structuring element of at least 3 by 3 pixels."""
+    side = 2 * max(1, round(radius_px)) + 1
+    return np.asarray(cv2.getStructuringElement(cv2.MORPH_ELLIPSE, (side, side)), np.uint8)
+
+
+def _alignment(strip: Strip, dark: Image) -> Image:
+    """Coherence of the structure tensor over 0.8 mm: 1 on a line, near 0 on grains."""
+    fine = blur(dark, 0.08 * strip.px_per_mm)
+    gx = cv2.Sobel(fine, cv2.CV_32F, 1, 0)
+    gy = cv2.Sobel(fine, cv2.CV_32F, 0, 1)
+    pool = 0.8 * strip.px_per_mm
+    xx, yy, xy = blur(gx * gx, pool), blur(gy * gy, pool), blur(gx * gy, pool)
+    return np.asarray(np.hypot(xx - yy, 2 * xy) / (xx + yy + 1e-9), dtype=np.float32)
+
+
+def _is_crumbled(
+    core: Mask, dark: Image, aligned: Image, *, strip: Strip, rule: CrumblingRule
+) -> bool:
+    area_mm2 = float(core.sum()) / strip.px_per_mm**2
+    if area_mm2 < rule.least_area_mm2:
+        return False
+    if float(dark[core].mean()) < rule.least_darkness:
+        return False
+    return float(np.median(aligned[core])) <= rule.most_aligned
+
+
+def _strength(contrast: float, core: Mask, *, least: float, strip: Strip) -> float:
+    """0 to 1: a half at the threshold's double contrast over 2 mm2, more with both."""
+    area_mm2 = float(core.sum()) / strip.px_per_mm**2
+    evidence = math.log(contrast / least) / math.log(2) + 0.5 * math.log(area_mm2 / 2)
+    return 1 / (1 + math.exp(-1.5 * evidence))
+
+
+def _outline(
+    strip: Strip, found: Image, core: Mask, *, sound: float, rule: CrumblingRule
+) -> Points | None:
+    """Sub-pixel outline in photo pixels, or None where nothing encloses an area."""
+    within = _half_level(found, core, sound=sound)
+    near = cv2.dilate(core.astype(np.uint8), disc(rule.grow_mm * strip.px_per_mm))
+    # Both fields are 0 on their border and linear beside it, so is the lesser one.
+    on_layer = (strip.inside - np.float32(0.5)) * 2
+    field = np.minimum(within, np.maximum(on_layer, -1))
+    field = np.where(near > 0, field, np.minimum(field, -0.1)).astype(np.float32)
+    field = _only_touching(field, core, join_px=rule.join_mm * strip.px_per_mm)
+    padded = np.pad(field, 1, constant_values=-1)
+    loops = find_contours(padded, 0.0)  # type: ignore[no-untyped-call]
+    rings = [r[:-1, ::-1] - 1 for r in loops if len(r) > 4]
+    outer = [ring for ring in rings if _signed_area(ring) * _outer_sign(rings) > 0]
+    if not outer:
+        return None
+    return strip.to_photo(_bridged(outer))
+
+
+def _half_level(found: Image, core: Mask, *, sound: float) -> Image:
+    """Energy over its half-way level between this patch and sound rubber, minus 1."""
+    level = float(np.median(found[core])) ** 2
+    return np.asarray(found**2 / ((level + sound**2) / 2) - 1, dtype=np.float32)
+
+
+def _only_touching(field: Image, core: Mask, *, join_px: float) -> Image:
+    """Leave out pieces that hold none of the core, and lone specks of it."""
+    count, labels = cv2.connectedComponents((field > 0).astype(np.uint8), connectivity=4)
+    for label in range(1, count):
+        piece = labels == label
+        if not (piece & core).any() or piece.sum() < (join_px / 4) ** 2:
+            field = np.where(piece, np.float32(-0.1), field)
+    return field
+
+
+def _outer_sign(rings: list[Points]) -> float:
+    largest = max(rings, key=lambda ring: abs(_signed_area(ring)))
+    return math.copysign(1.0, _signed_area(largest))
+
+
+def _signed_area(ring: Points) -> float:
+    x, y = ring.T
+    return float(np.dot(x, np.roll(y, -1)) - np.dot(y, np.roll(x, -1))) / 2
+
+
+def _bridged(rings: list[Points]) -> Points:
+    """Join pieces of one patch by bridges of no width, so that areas simply add."""
+    rings = sorted(rings, key=lambda ring: -abs(_signed_area(ring)))
+    whole = rings[0]
+    for ring in rings[1:]:
+        gap = np.hypot(*(whole[:, None, :] - ring[None, :, :]).transpose(2, 0, 1))
+        i, j = np.unravel_index(int(np.argmin(gap)), gap.shape)
+        turned = np.roll(ring, -int(j), axis=0)
+        whole = np.vstack([whole[: i + 1], turned, turned[:1], whole[i:]])
+    return whole
+
+
+def _finding(number: int, patch: _Patch, scale: Scale, *, edge: Edge) -> Finding:
+    return Finding(
+        id=f"crumbling-{number}",
+        kind="crumbling",
+        layer=patch.layer,
+        strength=patch.strength,
+        polygon_px=patch.polygon_px,
+        quantities=measure_area(patch.polygon_px, scale, edge=edge),
+    )
