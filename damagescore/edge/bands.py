@@ -116,7 +116,9 @@ def _contrast(
     above = box_means(values, -half - gap - flank, -half - gap)
     below = box_means(values, half + gap, half + gap + flank)
     upper, lower = inside - above, inside - below
-    alike = np.where(upper * lower > 0, np.sign(upper) * np.minimum(abs(upper), abs(lower)), 0.0)
+    alike = np.where(
+        upper * lower > 0, np.sign(upper) * np.minimum(abs(upper), abs(lower)), 0.0
+    )
     alike[~np.isfinite(upper * lower)] = np.nan
     # The quarter of blocks that agree least still has to show the band.
     middle = known_quantile(alike, 0.5)

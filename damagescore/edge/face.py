@@ -198,7 +198,9 @@ def _curve_px(curve: Curve, flow: Flow, photo: Photo, scale: Scale) -> Points:
             remedy="Take the whole stack into the photo.",
         )
     picked = np.unique(
-        np.round(np.linspace(run[0], run[-1], max(int(len(run) / POINT_STEP_PX), 2))).astype(int)
+        np.round(np.linspace(run[0], run[-1], max(int(len(run) / POINT_STEP_PX), 2))).astype(
+            int
+        )
     )
     return points[picked]
 

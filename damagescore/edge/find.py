@@ -3,6 +3,7 @@
 from typing import Literal
 
 from damagescore.edge.face import find_face_edge
+from damagescore.edge.profile import find_profile_edge
 from damagescore.edge.record import Edge
 from damagescore.errors import EdgeError
 from damagescore.photo.record import Photo
@@ -45,4 +46,6 @@ def find_edge(
         )
     if view == "face":
         return find_face_edge(photo, scale, n_layers=n_layers)
+    if view == "profile":
+        return find_profile_edge(photo, scale, n_layers=n_layers)
     raise EdgeError(f"The view {view!r} is not known.", remedy="Use face or profile.")

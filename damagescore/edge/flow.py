@@ -53,7 +53,8 @@ class Flow:
         """Distance across from the centre line, pixels, of (s, v)."""
         u = np.asarray(s, dtype=np.float64) / self.length_px
         return np.asarray(
-            v * (1 + _powers(u, STRETCH_TERMS) @ self.stretch) + _powers(u, BOW_TERMS) @ self.bow
+            v * (1 + _powers(u, STRETCH_TERMS) @ self.stretch)
+            + _powers(u, BOW_TERMS) @ self.bow
         )
 
     def level(self, s: Points, height: Points) -> Points:
@@ -112,7 +113,9 @@ def local_slopes(log_grey: Image, factor: float, *, usable: NDArray[np.bool_]) -
     smooth = cv2.GaussianBlur(log_grey, (0, 0), 1.0)
     gx = cv2.Sobel(smooth, cv2.CV_32F, 1, 0, ksize=3) / 8
     gy = cv2.Sobel(smooth, cv2.CV_32F, 0, 1, ksize=3) / 8
-    xx, yy, xy = (cv2.GaussianBlur(p, (0, 0), 4.0)[::4, ::4] for p in (gx * gx, gy * gy, gx * gy))
+    xx, yy, xy = (
+        cv2.GaussianBlur(p, (0, 0), 4.0)[::4, ::4] for p in (gx * gx, gy * gy, gx * gy)
+    )
     energy = xx + yy
     spread = np.hypot(xx - yy, 2 * xy)
     # The square root keeps one strong edge (card, bench) from outvoting the layers.

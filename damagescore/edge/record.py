@@ -80,12 +80,16 @@ class Edge:
     direction_deg : float
         Direction of the layers from the photo's x axis, degrees, positive
         clockwise (y down).
+    outline_px : ndarray, shape (N, 2), or None
+        The part's outline against the background along the stack, in a profile
+        view; None in a face view.
     """
 
     layers: tuple[Layer, ...]
     shape: tuple[int, int]
     keep_out_px: tuple[Points, ...] = ()
     direction_deg: float = 0.0
+    outline_px: Points | None = None
 
     @property
     def rubber(self) -> tuple[Layer, ...]:
@@ -118,15 +122,20 @@ class Edge:
             "shape": list(self.shape),
             "keep_out_px": [np.round(p, 2).tolist() for p in self.keep_out_px],
             "direction_deg": self.direction_deg,
+            "outline_px": (
+                None if self.outline_px is None else np.round(self.outline_px, 3).tolist()
+            ),
         }
 
     @classmethod
     def from_dict(cls, plain: dict[str, Any]) -> "Edge":
+        outline = plain.get("outline_px")
         return cls(
             layers=tuple(Layer.from_dict(x) for x in plain["layers"]),
             shape=(plain["shape"][0], plain["shape"][1]),
             keep_out_px=tuple(np.array(p, dtype=np.float64) for p in plain["keep_out_px"]),
             direction_deg=plain["direction_deg"],
+            outline_px=None if outline is None else np.array(outline, dtype=np.float64),
         )
 
 

@@ -171,7 +171,7 @@ def _smooth(place: Points, weight: Points, *, stiffness: float) -> tuple[Points,
     """
     typical = float(np.median(weight[weight > 0])) if (weight > 0).any() else 1.0
     base = np.minimum(weight / typical, 1.5)
-    course = _whittaker(place, base + 1e-6, max(stiffness, 1e4))
+    course = whittaker(place, base + 1e-6, max(stiffness, 1e4))
     spread = 1.0
     trust = base
     for k in range(8):
@@ -179,7 +179,7 @@ def _smooth(place: Points, weight: Points, *, stiffness: float) -> tuple[Points,
         spread = max(1.4826 * _weighted_median(off, base), 0.15)
         trust = base * np.clip(1 - (off / (4.0 * spread)) ** 2, 0, 1) ** 2
         stiff = max(stiffness, 1e4 / 8**k)
-        course = _whittaker(place, trust + 1e-6, stiff)
+        course = whittaker(place, trust + 1e-6, stiff)
     return course, spread, float((trust > 0.2).mean())
 
 
@@ -191,7 +191,8 @@ def _weighted_median(values: Points, weight: Points) -> float:
     return float(values[order][np.searchsorted(total, total[-1] / 2)])
 
 
-def _whittaker(values: Points, weight: Points, stiffness: float) -> Points:
+def whittaker(values: Points, weight: Points, stiffness: float) -> Points:
+    """Minimise sum weight (values - z)^2 + stiffness sum (second difference of z)^2."""
     count = len(values)
     bands = np.zeros((3, count))
     bands[2] = weight

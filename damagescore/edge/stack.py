@@ -7,7 +7,14 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.ndimage import gaussian_filter1d
 
-from damagescore.edge.bands import SHIM_MM, Band, box_means, find_bands, known_quantile, profile_noise
+from damagescore.edge.bands import (
+    SHIM_MM,
+    Band,
+    box_means,
+    find_bands,
+    known_quantile,
+    profile_noise,
+)
 from damagescore.edge.straighten import Profiles
 
 Points = NDArray[np.float64]
@@ -265,7 +272,9 @@ def _end(
     usual = (ordered[-1][0] - ordered[0][0]) / max(len(ordered) - 1, 1) - thickness
     start = last + thickness / 2
     known_pitch = len(ordered) > 1
-    span = (0.5 * usual, 1.6 * usual) if known_pitch else tuple(x / mm_per_px for x in RUBBER_MM)
+    span = (
+        (0.5 * usual, 1.6 * usual) if known_pitch else tuple(x / mm_per_px for x in RUBBER_MM)
+    )
     levels = turned.levels_px - start
     inside = (levels > span[0]) & (levels < span[1])
     if not inside.any():

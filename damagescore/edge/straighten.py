@@ -87,7 +87,9 @@ def profiles_along(reduced: Reduced, flow: Flow, *, reach_px: tuple[float, float
     return _block_medians(sampled, seen, levels, s)
 
 
-def _block_medians(sampled: Image, seen: NDArray[np.uint8], levels: Points, s: Points) -> Profiles:
+def _block_medians(
+    sampled: Image, seen: NDArray[np.uint8], levels: Points, s: Points
+) -> Profiles:
     rows, columns, kinds = sampled.shape
     blocks = columns // BLOCK_COLUMNS
     shaped = sampled.reshape(rows, blocks, BLOCK_COLUMNS, kinds)
@@ -142,7 +144,9 @@ def _rise(profiles: Profiles, width: float) -> Points:
     rise = gaussian_filter1d(filled, width, axis=0, order=1)
     near_hole = uniform_filter1d((~known).astype(np.float64), int(6 * width) | 1, axis=0) > 0
     # One strong edge (a card, the bench) must not steer a whole window.
-    cap = 3.0 * float(np.percentile(np.abs(rise[~near_hole]), 90)) if (~near_hole).any() else 1.0
+    cap = (
+        3.0 * float(np.percentile(np.abs(rise[~near_hole]), 90)) if (~near_hole).any() else 1.0
+    )
     return np.where(near_hole, 0.0, np.clip(rise, -cap, cap))
 
 
@@ -200,7 +204,9 @@ def _absorb(flow: Flow, profiles: Profiles, shifts: _Shifts) -> Flow:
     terms = np.zeros(design.shape[1])
     for spread in (4 * step, 2 * step, step, 0.5 * step, 0.5 * step):
         w = weight / (1 + ((target - design @ terms) / spread) ** 2)
-        terms = np.linalg.solve(design.T @ (design * w[:, None]) + ridge, design.T @ (w * target))
+        terms = np.linalg.solve(
+            design.T @ (design * w[:, None]) + ridge, design.T @ (w * target)
+        )
     stretch = terms[BOW_TERMS:] / flow.length_px
     # height = v + shift(s, v): the new terms add to those of the old flow.
     return flow.corrected(terms[:BOW_TERMS], stretch)

@@ -1,0 +1,371 @@
+"""Bulges and recesses of rubber layers beyond the line through the shim edges."""
+
+import math
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy.ndimage import uniform_filter1d
+
+from damagescore.damage.record import Finding
+from damagescore.edge.record import Edge, Layer
+from damagescore.errors import EdgeError
+from damagescore.photo.record import Photo
+from damagescore.quantity import (
+    Contribution,
+    Measured,
+    Quantity,
+    from_budget,
+    rectangular,
+)
+from damagescore.scale.record import Scale
+
+Points = NDArray[np.float64]
+Mask = NDArray[np.bool_]
+
+LEAST_PEAK_MM = 0.1
+"""No smaller bulge is called one: moulded edges stand off by about that much."""
+
+LEVEL_BIAS_PX = 0.3
+"""Half width of what the half-way level may shift the outline by."""
+
+BOND_MARGIN = 0.06
+"""Share of a layer next to each bond that is left out: there the outline turns."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class LayerBulge:
+    """How far one rubber layer stands beyond the datum.
+
+    Parameters
+    ----------
+    layer : int
+    along_mm, out_mm : ndarray, shape (N,)
+        Outline in the datum's frame: along the stack and outwards.
+    outline_px : ndarray, shape (N, 2)
+    peak : Measured
+        Largest outward distance, mm; negative where all of the layer stands back.
+    recess : Measured
+        Largest distance behind the datum, mm; negative where none of it does.
+    area : Measured
+        Area beyond the datum, mm2.
+    thickness_mm : float
+        Length of the layer along the datum at the outline.
+    peak_px : tuple of float
+    """
+
+    layer: int
+    along_mm: Points
+    out_mm: Points
+    outline_px: Points
+    peak: Measured
+    recess: Measured
+    area: Measured
+    thickness_mm: float
+    peak_px: tuple[float, float]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class BulgeProfile:
+    """The whole outline against the datum, for charts and findings.
+
+    Parameters
+    ----------
+    layers : tuple of LayerBulge
+        One for each rubber layer, lowest first.
+    datum_px : ndarray, shape (M, 2)
+        The datum drawn through the photo.
+    shim_points_px : ndarray, shape (K, 2)
+        The outline points that carry the datum.
+    curved : bool
+        True where the datum is a parabola rather than a line.
+    u_datum_mm : float
+        Standard uncertainty of the datum at its middle.
+    noise_mm : float
+        Noise of a single outline point.
+    """
+
+    layers: tuple[LayerBulge, ...]
+    datum_px: Points
+    shim_points_px: Points
+    curved: bool
+    u_datum_mm: float
+    noise_mm: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Datum:
+    """Frame of the datum: origin, unit vectors along and out, coefficients."""
+
+    origin: Points
+    along: Points
+    out: Points
+    terms: Points
+    spread_mm: float
+    clusters: int
+
+    def frame(self, mm: Points) -> tuple[Points, Points]:
+        """Coordinates along and out of the datum of surface points (N, 2)."""
+        moved = mm - self.origin
+        t = moved @ self.along
+        return t, moved @ self.out - np.polyval(self.terms, t)
+
+    def u_at(self, t: float, shim_t: Points) -> float:
+        """Standard uncertainty of the fitted line at t (straight-line regression)."""
+        middle = shim_t.mean()
+        spread = float(((shim_t - middle) ** 2).sum()) + 1e-9
+        return self.spread_mm * math.sqrt(1 / len(shim_t) + (t - middle) ** 2 / spread)
+
+
+def find_bulges(photo: Photo, edge: Edge, scale: Scale) -> tuple[Finding, ...]:
+    """Find rubber layers that stand out from, or back behind, the shim edges.
+
+    Parameters
+    ----------
+    photo : Photo
+    edge : Edge
+        From a profile view, with its outline.
+    scale : Scale
+
+    Returns
+    -------
+    tuple of Finding
+        Kind "bulge"; quantities "peak" (mm), "area" (mm2) and
+        "peak_over_thickness" (%), or "recess" (mm) where the layer stands back.
+        Only what exceeds 0.1 mm and three standard uncertainties is a finding.
+
+    Raises
+    ------
+    EdgeError
+        Where the edge has no outline or fewer than two shims reach it.
+    """
+    profile = bulge_profile(photo, edge, scale)
+    found = [_finding(x) for x in profile.layers]
+    kept = [f for f in found if f is not None]
+    return tuple(kept)
+
+
+def bulge_profile(photo: Photo, edge: Edge, scale: Scale) -> BulgeProfile:
+    """Measure every rubber layer's outline against the shim edges.
+
+    The datum is a robust straight line through the outline where shims reach it;
+    with five shims or more, and a bend well beyond its uncertainty, a parabola.
+    The rubber never enters the datum.
+    """
+    del photo  # the outline was located when the edge was found
+    outline = edge.outline_px
+    if outline is None or len(outline) < 20:
+        raise EdgeError(
+            "The edge has no outline to measure bulges on.",
+            remedy="Use a photo along the edge against a plain background, view profile.",
+        )
+    ends = {x.index: _ends_at_outline(x, outline) for x in edge.layers}
+    shims = [_between(outline, ends[x.index], margin=0.25) for x in edge.shims]
+    shims = [s for s in shims if s.any()]
+    if len(shims) < 2:
+        raise EdgeError(
+            f"{len(shims)} shim(s) reach the outline; the datum needs two.",
+            remedy="Take the whole stack into the photo, or mark the shims by hand.",
+        )
+    surface = scale.surface.to_mm(outline)
+    datum = _fit_datum(surface, shims, _inner_point(edge, scale))
+    shim_t = np.array([datum.frame(surface[s])[0].mean() for s in shims])
+    noise = _noise_mm(surface, datum)
+    layers = [
+        _layer_bulge(x, outline, _between(outline, ends[x.index], margin=BOND_MARGIN),
+                     scale=scale, datum=datum, shim_t=shim_t, noise_mm=noise)
+        for x in edge.rubber
+    ]  # fmt: skip
+    t, _ = datum.frame(surface)
+    drawn = np.linspace(t.min(), t.max(), 40)
+    line = datum.origin + drawn[:, None] * datum.along
+    line = line + np.polyval(datum.terms, drawn)[:, None] * datum.out
+    return BulgeProfile(
+        layers=tuple(x for x in layers if x is not None),
+        datum_px=scale.surface.to_px(line),
+        shim_points_px=outline[np.any(shims, axis=0)],
+        curved=len(datum.terms) > 2,
+        u_datum_mm=datum.u_at(float(shim_t.mean()), shim_t),
+        noise_mm=noise,
+    )
+
+
+def _ends_at_outline(layer: Layer, outline: Points) -> tuple[int, int]:
+    """Places on the outline where the layer's two boundaries reach it."""
+    places = []
+    for curve in (layer.upper_px, layer.lower_px):
+        tips = curve[[0, -1]]
+        apart = np.hypot(*(outline[None] - tips[:, None]).transpose(2, 0, 1))
+        places.append(int(np.argmin(apart[np.argmin(apart.min(axis=1))])))
+    return min(places), max(places)
+
+
+def _between(outline: Points, ends: tuple[int, int], *, margin: float) -> Mask:
+    """Outline points between two places, less a share at both."""
+    taken = np.zeros(len(outline), dtype=bool)
+    cut = margin * (ends[1] - ends[0])
+    taken[math.ceil(ends[0] + cut) : math.floor(ends[1] - cut) + 1] = True
+    return taken
+
+
+def _inner_point(edge: Edge, scale: Scale) -> Points:
+    """A point inside the part, mm: tells outwards from inwards."""
+    return scale.surface.to_mm(np.vstack([x.polygon_px for x in edge.layers])).mean(axis=0)
+
+
+def _fit_datum(surface: Points, shims: list[Mask], inside: Points) -> _Datum:
+    middles = np.array([surface[s].mean(axis=0) for s in shims])
+    along = middles[-1] - middles[0]
+    along /= np.hypot(*along)
+    out = np.array([-along[1], along[0]])
+    origin = middles.mean(axis=0)
+    if (inside - origin) @ out > 0:
+        out = -out
+    points = np.vstack([surface[s] for s in shims]) - origin
+    t, h = points @ along, points @ out
+    terms, spread = _robust_line(
+        t, h, np.concatenate([np.full(s.sum(), i) for i, s in enumerate(shims)])
+    )
+    return _Datum(
+        origin=origin, along=along, out=out, terms=terms, spread_mm=spread, clusters=len(shims)
+    )
+
+
+def _robust_line(t: Points, h: Points, shim: Points) -> tuple[Points, float]:
+    """Line (or parabola) through the shims and the spread between shims.
+
+    Each shim is one independent point (its median): neighbouring rows of one
+    shim share its nicks. Cauchy weights keep one bent shim from steering.
+    """
+    names = np.unique(shim)
+    x = np.array([np.median(t[shim == k]) for k in names])
+    y = np.array([np.median(h[shim == k]) for k in names])
+    terms, spread = _weighted(x, y, 1)
+    if len(x) >= 5:
+        bent, tighter = _weighted(x, y, 2)
+        reach = (x.max() - x.min()) / 2
+        if tighter < 0.4 * spread and abs(bent[0]) * reach**2 > 6 * tighter:
+            return bent, tighter
+    return terms, spread
+
+
+def _weighted(x: Points, y: Points, degree: int) -> tuple[Points, float]:
+    weight = np.ones(len(x))
+    terms = np.polyfit(x, y, degree)
+    for _ in range(10):
+        off = y - np.polyval(terms, x)
+        scale = max(1.4826 * float(np.median(np.abs(off))), 0.01)
+        weight = 1 / (1 + (off / (2.5 * scale)) ** 2)
+        terms = np.polyfit(x, y, degree, w=np.sqrt(weight))
+    off = y - np.polyval(terms, x)
+    free = max(float(weight.sum()) - degree - 1, 0.5)
+    return terms, max(math.sqrt(float((weight * off**2).sum()) / free), 0.003)
+
+
+def _noise_mm(surface: Points, datum: _Datum) -> float:
+    """Noise of single outline points: spread about a short running mean."""
+    _, out = datum.frame(surface)
+    rough = out - uniform_filter1d(out, 5)
+    return 1.4826 * float(np.median(np.abs(rough))) * math.sqrt(5 / 4)
+
+
+def _layer_bulge(
+    layer: Layer,
+    outline: Points,
+    taken: Mask,
+    *,
+    scale: Scale,
+    datum: _Datum,
+    shim_t: Points,
+    noise_mm: float,
+) -> LayerBulge | None:
+    if taken.sum() < 5:
+        return None
+    points = outline[taken]
+    t, raw = datum.frame(scale.surface.to_mm(points))
+    width = max(round(0.06 * len(t)), 3)
+    # A short mean: the peak of single points would grow with their noise. It
+    # lowers a parabola's peak by (width / length)^2 / 3, about 0.1 %.
+    out = uniform_filter1d(raw, width, mode="nearest")
+    top, low = int(np.argmax(out)), int(np.argmin(out))
+    noise = noise_mm / math.sqrt(width)
+    return LayerBulge(
+        layer=layer.index,
+        along_mm=t,
+        out_mm=raw,
+        outline_px=points,
+        peak=_distance(float(out[top]), t[top], scale=scale, datum=datum, shim_t=shim_t,
+                       noise=noise, at_px=points[top]),
+        recess=_distance(-float(out[low]), t[low], scale=scale, datum=datum, shim_t=shim_t,
+                         noise=noise, at_px=points[low]),
+        area=_area(t, out, scale=scale, datum=datum, shim_t=shim_t, at_px=points[top]),
+        thickness_mm=float(np.ptp(t)) / (1 - 2 * BOND_MARGIN),
+        peak_px=(float(points[top, 0]), float(points[top, 1])),
+    )  # fmt: skip
+
+
+def _distance(
+    value: float,
+    at: float,
+    *,
+    scale: Scale,
+    datum: _Datum,
+    shim_t: Points,
+    noise: float,
+    at_px: Points,
+) -> Measured:
+    mm_per_px = scale.surface.mm_per_px_at(at_px)
+    budget = (
+        Contribution(source="scale", u=abs(value) * scale.u_relative),
+        Contribution(source="outline noise", u=noise),
+        Contribution(source="outline level", u=rectangular(LEVEL_BIAS_PX) * mm_per_px),
+        Contribution(source="datum", u=datum.u_at(at, shim_t)),
+    )
+    return from_budget(value, budget, unit="mm")
+
+
+def _area(
+    t: Points, out: Points, *, scale: Scale, datum: _Datum, shim_t: Points, at_px: Points
+) -> Measured:
+    area = float(np.trapezoid(np.maximum(out, 0.0), t) * np.sign(t[-1] - t[0]))
+    length = float(np.ptp(t[out > 0])) if (out > 0).sum() > 1 else 0.0
+    level = rectangular(LEVEL_BIAS_PX) * scale.surface.mm_per_px_at(at_px)
+    budget = (
+        Contribution(source="scale", u=2 * area * scale.u_relative),
+        Contribution(source="outline level", u=level * length),
+        Contribution(source="datum", u=datum.u_at(float(t.mean()), shim_t) * length),
+    )
+    return from_budget(max(area, 0.0), budget, unit="mm2")
+
+
+def _finding(bulge: LayerBulge) -> Finding | None:
+    stands_out = bulge.peak.value > max(LEAST_PEAK_MM, 3 * bulge.peak.u)
+    stands_back = bulge.recess.value > max(LEAST_PEAK_MM, 3 * bulge.recess.u)
+    if not stands_out and not stands_back:
+        return None
+    quantities: dict[str, Quantity] = {}
+    if stands_out:
+        quantities["peak"] = bulge.peak
+        quantities["area"] = bulge.area
+        quantities["peak_over_thickness"] = bulge.peak.scaled(
+            100.0 / bulge.thickness_mm, unit="%"
+        )
+    if stands_back:
+        quantities["recess"] = bulge.recess
+    main = bulge.peak if stands_out else bulge.recess
+    return Finding(
+        id=f"bulge-{bulge.layer}",
+        kind="bulge",
+        layer=bulge.layer,
+        strength=float(np.clip(1 - 3 * main.u / main.value, 0.0, 1.0)),
+        lines_px=(bulge.outline_px,),
+        polygon_px=_region(bulge),
+        quantities=quantities,
+    )
+
+
+def _region(bulge: LayerBulge) -> Points:
+    """Outline points that leave the datum, closed along the chord."""
+    sign = 1.0 if bulge.peak.value >= bulge.recess.value else -1.0
+    beyond = sign * bulge.out_mm > 0
+    return bulge.outline_px[beyond] if beyond.sum() >= 3 else bulge.outline_px

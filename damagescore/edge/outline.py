@@ -1,0 +1,267 @@
+"""The part's outline against the background, seen along the exposed edge."""
+
+from dataclasses import dataclass
+from typing import Literal
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+from scipy.ndimage import gaussian_filter1d, median_filter, uniform_filter1d
+
+from damagescore.photo.record import Photo
+
+Points = NDArray[np.float64]
+Mask = NDArray[np.bool_]
+Outward = Literal["right", "left", "down", "up"]
+
+REDUCED_PX = 600
+LEAST_SHARE = 0.03
+"""A background smaller than this share of the photo is not looked at."""
+
+
+@dataclass(frozen=True, kw_only=True)
+class Turned:
+    """The photo turned or mirrored so that the part's outside is to the right.
+
+    `rgb` (H, W, 3) float32; `outward` says where the outside is in the photo.
+    """
+
+    rgb: NDArray[np.float32]
+    outward: Outward
+
+    def to_photo(self, points: Points) -> Points:
+        """Photo pixels of turned pixels, shape (N, 2)."""
+        x, y = np.asarray(points, np.float64).T
+        width = self.rgb.shape[1]
+        if self.outward == "right":
+            return np.column_stack([x, y])
+        if self.outward == "left":
+            return np.column_stack([width - 1 - x, y])
+        if self.outward == "down":
+            return np.column_stack([y, x])
+        return np.column_stack([y, width - 1 - x])
+
+
+def turned_array(array: NDArray[np.generic], outward: Outward) -> NDArray[np.generic]:
+    """Turn or mirror an image so that `outward` becomes right."""
+    if outward == "right":
+        return array
+    if outward == "left":
+        return array[:, ::-1]
+    swapped = array.swapaxes(0, 1)
+    return swapped if outward == "down" else swapped[:, ::-1]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Track:
+    """A rough outline in the reduced, turned photo: x (N,) at rows (N,)."""
+
+    rows: Points
+    x: Points
+    outward: Outward
+
+
+def rough_outlines(photo: Photo) -> tuple[list[Track], float]:
+    """Outlines of large things against smooth backgrounds, longest first.
+
+    Returns
+    -------
+    tracks : list of Track
+        In reduced pixels of the turned photo.
+    factor : float
+        Reduced pixels per photo pixel.
+    """
+    factor = min(1.0, REDUCED_PX / max(photo.width, photo.height))
+    size = (round(photo.width * factor), round(photo.height * factor))
+    small = cv2.resize(photo.rgb, size, interpolation=cv2.INTER_AREA)
+    tracks: list[Track] = []
+    for background in _backgrounds(small):
+        for outward in ("right", "left", "down", "up"):
+            mask = turned_array(background, outward)
+            tracks.extend(_tracks(np.asarray(mask, dtype=bool), outward))
+    tracks.sort(key=lambda t: -len(t.rows))
+    return tracks, factor
+
+
+def _backgrounds(small: NDArray[np.uint8]) -> list[Mask]:
+    """Smooth regions that reach the photo's border, largest first."""
+    blurred = cv2.GaussianBlur(cv2.medianBlur(small, 3), (0, 0), 0.8)
+    steep = _steepness(blurred)
+    smooth = steep < max(3.0 * float(np.median(steep)), 4.0)
+    # Thin passages (a soft place of the outline) are closed before labelling.
+    core = cv2.erode(smooth.astype(np.uint8), np.ones((5, 5), np.uint8))
+    _, labels, facts, _ = cv2.connectedComponentsWithStats(core, connectivity=4)
+    height, width = core.shape
+    left, top, wide, tall, area = facts[1:].T
+    border = (left <= 3) | (top <= 3) | (left + wide >= width - 3) | (top + tall >= height - 3)
+    picked = np.flatnonzero(border & (area > 0.004 * core.size)) + 1
+    grown = [
+        cv2.dilate((labels == k).astype(np.uint8), np.ones((5, 5), np.uint8)) > 0
+        for k in picked
+    ]
+    return _joined(grown, blurred)
+
+
+def _steepness(blurred: NDArray[np.uint8]) -> Points:
+    lab = cv2.cvtColor(blurred, cv2.COLOR_RGB2LAB).astype(np.float32)
+    dx = cv2.Sobel(lab, cv2.CV_32F, 1, 0, ksize=3) / 8
+    dy = cv2.Sobel(lab, cv2.CV_32F, 0, 1, ksize=3) / 8
+    return np.asarray(np.sqrt((dx**2 + dy**2).sum(axis=2)), dtype=np.float64)
+
+
+def _joined(regions: list[Mask], blurred: NDArray[np.uint8]) -> list[Mask]:
+    """Regions of one colour (parted by a card) joined, with specks closed."""
+    regions.sort(key=lambda r: -int(r.sum()))
+    lab = cv2.cvtColor(blurred, cv2.COLOR_RGB2LAB).astype(np.float32)
+    means = [lab[r].mean(axis=0) for r in regions]
+    groups: list[tuple[Mask, NDArray[np.float32]]] = []
+    for region, mean in zip(regions, means, strict=True):
+        for i, (mask, colour) in enumerate(groups):
+            if np.linalg.norm(colour - mean) < 12:
+                groups[i] = (mask | region, colour)
+                break
+        else:
+            groups.append((region, mean))
+    kernel = np.ones((5, 5), np.uint8)
+    closed = [
+        cv2.morphologyEx(m.astype(np.uint8), cv2.MORPH_CLOSE, kernel) > 0 for m, _ in groups
+    ]
+    return [m for m in closed if m.mean() > LEAST_SHARE][:4]
+
+
+def _tracks(background: Mask, outward: Outward) -> list[Track]:
+    """Runs of rows along which something ends and the background begins."""
+    height, width = background.shape
+    inner, outer = max(width // 25, 6), max(width // 80, 3)
+    solid = uniform_filter1d((~background).astype(np.float64), inner, axis=1)
+    empty = uniform_filter1d(background.astype(np.float64), outer, axis=1)
+    steps = ~background[:, :-1] & background[:, 1:]
+    steps &= np.roll(solid, inner // 2, axis=1)[:, :-1] > 0.9
+    steps &= np.roll(empty, -(outer // 2) - 1, axis=1)[:, :-1] > 0.9
+    rows, columns = np.nonzero(steps)
+    left = np.ones(len(rows), dtype=bool)
+    found: list[Track] = []
+    for _ in range(3):
+        track = _longest_track(rows[left], columns[left], outward)
+        if track is None or len(track.rows) < 0.12 * height:
+            break
+        found.append(track)
+        used = dict(zip(track.rows.tolist(), track.x.tolist(), strict=True))
+        left &= ~np.array(
+            [used.get(float(r), -9.0) == c + 0.5 for r, c in zip(rows, columns, strict=True)],
+            dtype=bool,
+        )
+    return found
+
+
+def _longest_track(
+    rows: NDArray[np.intp], columns: NDArray[np.intp], outward: Outward
+) -> Track | None:
+    """Chain steps of successive rows (gaps to 3 rows, moves to 12 px)."""
+    if len(rows) == 0:
+        return None
+    length = np.ones(len(rows))
+    back = np.full(len(rows), -1)
+    start = 0
+    for i in range(len(rows)):
+        while rows[start] < rows[i] - 3:
+            start += 1
+        reach = np.arange(start, i)
+        if len(reach) == 0:
+            continue
+        near = (rows[reach] < rows[i]) & (np.abs(columns[reach] - columns[i]) <= 12)
+        if near.any():
+            cost = np.abs(columns[reach] - columns[i]) * 0.02
+            best = reach[near][np.argmax(length[reach][near] - cost[near])]
+            length[i], back[i] = length[best] + 1, best
+    picked = [int(np.argmax(length))]
+    while back[picked[-1]] >= 0:
+        picked.append(int(back[picked[-1]]))
+    at = np.array(picked[::-1])
+    return Track(rows=rows[at].astype(float), x=columns[at] + 0.5, outward=outward)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Outline:
+    """The outline to a fraction of a pixel, in the turned photo.
+
+    `rows` (N,) successive integers, `x` (N,), NaN where it could not be located;
+    `noise_px` the robust row-to-row noise.
+    """
+
+    rows: Points
+    x: Points
+    noise_px: float
+
+
+def exact_outline(turned: Turned, track: Track, factor: float) -> Outline:
+    """Locate the outline in every row: where the level is half way.
+
+    The level between the part and the background is taken in the colour
+    direction that parts them, averaged over 3 rows; half way is unbiased for a
+    straight outline blurred by an even kernel and rounds a bend of radius r
+    inward by sigma^2 / 2r.
+    """
+    height = turned.rgb.shape[0]
+    first = max(int(np.ceil((track.rows[0] + 0.5) / factor)), 0)
+    last = min(int((track.rows[-1] + 0.5) / factor), height - 1)
+    rows = np.arange(first, last + 1, dtype=np.float64)
+    x = np.interp((rows + 0.5) * factor - 0.5, track.rows, median_filter(track.x, 3))
+    x = (x + 0.5) / factor - 0.5
+    # Wide: the rough outline bridges the notch between two bulged layers.
+    reach = int(np.ceil(10.0 / factor)) + 10
+    for _ in range(2):
+        x = _half_way(turned, rows, x, reach)
+        known = np.isfinite(x)
+        x = np.interp(rows, rows[known], x[known]) if known.any() else x
+    final = _half_way(turned, rows, x, reach)
+    rough = final - gaussian_filter1d(np.where(np.isfinite(final), final, x), 3.0)
+    noise = 1.4826 * float(np.nanmedian(np.abs(rough))) if np.isfinite(rough).any() else 9.0
+    return Outline(rows=rows, x=final, noise_px=max(noise, 0.02))
+
+
+def _half_way(turned: Turned, rows: Points, x: Points, reach: int) -> Points:
+    offsets = np.arange(-reach, reach + 1, dtype=np.float64)
+    columns = (np.round(x)[:, None] + offsets).astype(np.float32)
+    places = np.broadcast_to(rows[:, None].astype(np.float32), columns.shape)
+    strip = cv2.remap(
+        turned.rgb, columns, np.ascontiguousarray(places), cv2.INTER_LINEAR,
+        borderMode=cv2.BORDER_REPLICATE,
+    )  # fmt: skip
+    far = np.median(strip[:, -reach // 3 :], axis=(0, 1))
+    near = np.median(strip[:, : reach // 2], axis=(0, 1))
+    direction = (far - near) / (np.linalg.norm(far - near) + 1e-6)
+    level = uniform_filter1d((strip @ direction).astype(np.float64), 3, axis=0)
+    outside = gaussian_filter1d(np.median(level[:, -reach // 3 :], axis=1), 15.0)
+    inside = median_filter(np.median(level[:, : reach // 2], axis=1), 3)
+    crossing = _crossing(level, 0.5 * (inside + outside))
+    for _ in range(2):
+        guess = np.where(np.isfinite(crossing), crossing, reach)
+        inside = _inside_level(level, guess, outside)
+        crossing = _crossing(level, 0.5 * (inside + outside))
+    weak = outside - inside < 12.0
+    crossing[weak] = np.nan
+    return np.asarray(np.round(x) + crossing - reach)
+
+
+def _inside_level(level: Points, guess: Points, outside: Points) -> Points:
+    """Level of the part 3 to 8 px inside the crossing, smoothed along rows."""
+    columns = np.arange(level.shape[1])
+    apart = guess[:, None] - columns
+    taken = (apart >= 3) & (apart <= 8)
+    count = np.maximum(taken.sum(axis=1), 1)
+    inside = (level * taken).sum(axis=1) / count
+    inside = np.where(taken.any(axis=1), inside, outside)
+    return gaussian_filter1d(median_filter(inside, 5), 1.5)
+
+
+def _crossing(level: Points, half: Points) -> Points:
+    """Fractional column of the outermost passage through `half`, NaN if none."""
+    below = level < half[:, None]
+    falls = below[:, :-1] & ~below[:, 1:]
+    reversed_first = np.argmax(falls[:, ::-1], axis=1)
+    at = falls.shape[1] - 1 - reversed_first
+    rows = np.arange(len(level))
+    lower, upper = level[rows, at], level[rows, at + 1]
+    part = (half - lower) / np.where(np.abs(upper - lower) > 1e-9, upper - lower, 1.0)
+    return np.where(falls.any(axis=1), at + np.clip(part, 0, 1), np.nan)

@@ -1,0 +1,199 @@
+"""The laminated edge seen along its surface: outline and layers next to it."""
+
+import math
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+from scipy.ndimage import gaussian_filter1d, median_filter
+
+from damagescore.edge.build import edge_from_curves
+from damagescore.edge.inward import follow_inward
+from damagescore.edge.outline import (
+    Outline,
+    Track,
+    Turned,
+    exact_outline,
+    rough_outlines,
+    turned_array,
+)
+from damagescore.edge.record import Edge
+from damagescore.edge.stack import Stack, find_stack
+from damagescore.edge.straighten import Profiles
+from damagescore.errors import EdgeError
+from damagescore.photo.record import Photo
+from damagescore.scale.record import Scale
+
+Points = NDArray[np.float64]
+
+DEPTH_BLOCKS = 8
+MOST_TRACKS = 12
+MOST_NOISE_PX = 1.5
+SURE = 8.0
+"""A stack this clear ends the search."""
+
+
+def find_profile_edge(photo: Photo, scale: Scale, *, n_layers: int | None = None) -> Edge:
+    """Find the part's outline and the layers that reach it.
+
+    Parameters
+    ----------
+    photo : Photo
+    scale : Scale
+    n_layers : int or None
+        Number of rubber layers where it is known; found otherwise.
+
+    Returns
+    -------
+    Edge
+        `outline_px` holds the outline along the stack, from its upper end down.
+
+    Raises
+    ------
+    EdgeError
+        Where no outline with layers of rubber and shims stands out.
+    """
+    found = _best_outline(photo, scale, n_layers)
+    if found is None:
+        raise EdgeError(
+            "No outline of a stack of rubber layers and shims was found in the photo.",
+            remedy="Put a plain bright background behind the part and take it along its edge.",
+        )
+    return _assembled(photo, scale, *found)
+
+
+def _best_outline(
+    photo: Photo, scale: Scale, n_layers: int | None
+) -> tuple[Turned, Outline, Stack] | None:
+    tracks, factor = rough_outlines(photo)
+    # A scale card stands beside the part: outside its outline.
+    tracks.sort(key=lambda t: (not _marks_outside(scale, photo, t, factor), -len(t.rows)))
+    best: tuple[Turned, Outline, Stack] | None = None
+    best_score = 0.0
+    for track in tracks[:MOST_TRACKS]:
+        found = _try(photo, scale, track, factor, n_layers)
+        if found is None:
+            continue
+        score = found[2].clarity * _straightness(scale, *found)
+        score *= 1.0 if _marks_outside(scale, photo, track, factor) else 0.5
+        if score > best_score:
+            best, best_score = found, score
+        if best_score > SURE:
+            break
+    return best
+
+
+def _marks_outside(scale: Scale, photo: Photo, track: Track, factor: float) -> bool:
+    points = [np.asarray(m.corners_px, np.float64).mean(axis=0) for m in scale.marks]
+    if not points:
+        return True
+    line = float(np.median(track.x)) / factor
+    x, y = np.mean(points, axis=0)
+    outward = {"right": x, "left": photo.width - 1 - x, "down": y, "up": photo.height - 1 - y}
+    return float(outward[track.outward]) > line
+
+
+def _straightness(scale: Scale, turned: Turned, outline: Outline, stack: Stack) -> float:
+    """1 where the shims' ends lie on one line, towards 0 where they do not."""
+    rows = np.array([m for m, _ in stack.shims])
+    if len(rows) < 3:
+        return 0.7
+    ends = turned.to_photo(
+        np.column_stack([np.interp(rows, outline.rows, filled(outline)), rows])
+    )
+    mm = scale.surface.to_mm(ends)
+    chord = mm[-1] - mm[0]
+    normal = np.array([-chord[1], chord[0]]) / (np.hypot(*chord) + 1e-9)
+    off = mm @ normal
+    off = off - np.polyval(np.polyfit(rows, off, 1), rows)
+    return 1.0 / (1.0 + float(np.mean(off**2)) / 0.15**2)
+
+
+def _try(
+    photo: Photo, scale: Scale, track: Track, factor: float, n_layers: int | None
+) -> tuple[Turned, Outline, Stack] | None:
+    rgb = np.ascontiguousarray(turned_array(photo.rgb, track.outward)).astype(np.float32)
+    turned = Turned(rgb=rgb, outward=track.outward)
+    outline = exact_outline(turned, track, factor)
+    if len(outline.rows) < 40 or np.isfinite(outline.x).mean() < 0.5:
+        return None
+    if outline.noise_px > MOST_NOISE_PX:
+        return None
+    mm_per_px = _mm_along(scale, turned, outline)
+    profiles = _depth_profiles(turned, outline, mm_per_px)
+    stack = find_stack(profiles, mm_per_px=mm_per_px, n_layers=n_layers)
+    return None if stack is None else (turned, outline, stack)
+
+
+def _mm_along(scale: Scale, turned: Turned, outline: Outline) -> float:
+    """Millimetres per pixel along the outline at its middle."""
+    middle = len(outline.rows) // 2
+    at = np.array([float(np.nanmedian(outline.x)), outline.rows[middle]])
+    ends = turned.to_photo(np.array([at - [0, 10.0], at + [0, 10.0]]))
+    mm = scale.surface.to_mm(ends)
+    return float(np.hypot(*(mm[1] - mm[0]))) / 20.0
+
+
+def filled(outline: Outline) -> Points:
+    """Outline x with the unknown rows bridged."""
+    known = np.isfinite(outline.x)
+    return np.interp(outline.rows, outline.rows[known], outline.x[known])
+
+
+def _depth_profiles(turned: Turned, outline: Outline, mm_per_px: float) -> Profiles:
+    """Profiles along the outline at several depths inside it."""
+    wide = max(round(0.08 / mm_per_px), 2)
+    x = median_filter(filled(outline), 5)
+    depth = 3 + np.arange(DEPTH_BLOCKS * wide)
+    columns = (x[:, None] - depth).astype(np.float32)
+    rows = np.broadcast_to(outline.rows[:, None].astype(np.float32), columns.shape)
+    strip = cv2.remap(turned.rgb, columns, np.ascontiguousarray(rows), cv2.INTER_LINEAR)
+    shaped = strip.reshape(len(x), DEPTH_BLOCKS, wide, 3) + 8.0
+    medians = gaussian_filter1d(np.median(shaped, axis=2), 1.0, axis=0)
+    luma = medians @ np.array([0.299, 0.587, 0.114])
+    values = np.stack(
+        [np.log(luma), np.log(medians[..., 0] / luma), np.log(medians[..., 2] / luma)], axis=-1
+    )
+    return Profiles(
+        levels_px=outline.rows,
+        s_px=-depth.reshape(DEPTH_BLOCKS, wide).mean(axis=1),
+        values=values.astype(np.float32),
+        texture=np.zeros(values.shape[:2], np.float32),
+    )
+
+
+def _assembled(
+    photo: Photo, scale: Scale, turned: Turned, outline: Outline, stack: Stack
+) -> Edge:
+    starts = [stack.bottom]
+    for middle, thickness in reversed(stack.shims):
+        starts += [middle + thickness / 2, middle - thickness / 2]
+    starts.append(stack.top)
+    mm_per_px = _mm_along(scale, turned, outline)
+    lines = follow_inward(turned, outline, np.array(starts), mm_per_px=mm_per_px)
+    across = turned.to_photo(np.array([[0.0, 0.0], [-1.0, 0.0]]))
+    step = across[0] - across[1]
+    if step[0] < 0 or (step[0] == 0 and step[1] < 0):
+        step = -step
+    return Edge(
+        layers=edge_from_curves(
+            [_left_to_right(turned.to_photo(x), step) for x in lines],
+            scale,
+            shape=(photo.height, photo.width),
+        ).layers,
+        shape=(photo.height, photo.width),
+        direction_deg=math.degrees(math.atan2(step[1], step[0])),
+        outline_px=_stack_outline(turned, outline, stack),
+    )
+
+
+def _left_to_right(line: Points, along: Points) -> Points:
+    return line if (line[-1] - line[0]) @ along >= 0 else line[::-1]
+
+
+def _stack_outline(turned: Turned, outline: Outline, stack: Stack) -> Points:
+    """The outline from a little above the stack to a little below, photo pixels."""
+    margin = 0.3 * stack.pitch_px
+    near = (outline.rows >= stack.top - margin) & (outline.rows <= stack.bottom + margin)
+    near &= np.isfinite(outline.x)
+    return turned.to_photo(np.column_stack([outline.x[near], outline.rows[near]]))
