@@ -1,1 +1,16 @@
+"""Finding and measuring damage: cracks, bond gaps, crumbling, bulges."""
 
+from damagescore.damage.areas import measure_area
+from damagescore.damage.crack import find_cracks
+from damagescore.damage.crumbling import find_crumbling
+from damagescore.damage.lines import measure_lines
+from damagescore.damage.trace import snap_path, trace_crack
+
+__all__ = [
+    "find_cracks",
+    "find_crumbling",
+    "measure_area",
+    "measure_lines",
+    "snap_path",
+    "trace_crack",
+]

@@ -1,0 +1,170 @@
+"""Centre lines: resampling, sub-pixel centring on a dark stroke, smoothing, simplifying."""
+
+from dataclasses import dataclass
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+from scipy.ndimage import gaussian_filter1d
+
+Points = NDArray[np.float64]
+Image = NDArray[np.float32]
+
+TOLERANCE_PX = 1.0
+"""Douglas-Peucker tolerance: on 200 px lines at every angle the length then stays
+within 0.5 %, where counting pixels errs by -10 % and skeleton chains by +8 %."""
+
+
+def cumulative_px(line: Points) -> Points:
+    """Distance of every vertex from the first one along the line."""
+    return np.concatenate([[0.0], np.cumsum(np.hypot(*np.diff(line, axis=0).T))])
+
+
+def resample(line: Points, *, step_px: float) -> Points:
+    """Points at an even distance of about `step_px`; both ends stay."""
+    along = cumulative_px(line)
+    count = max(2, round(along[-1] / step_px) + 1)
+    at = np.linspace(0.0, along[-1], count)
+    return np.column_stack([np.interp(at, along, column) for column in line.T])
+
+
+def smooth(line: Points, *, spread: float) -> Points:
+    """Smooth evenly spaced points without shrinking curves; both ends stay.
+
+    Twicing (2 G - G G, Tukey 1977) passes polynomials up to the third degree
+    unchanged, where a plain Gaussian pulls a curve towards its centre. `spread`
+    counts points.
+    """
+    n_pad = min(len(line) - 1, int(np.ceil(6 * spread)))
+    if n_pad < 2 or spread <= 0:
+        return line.copy()
+    # Point reflection at the ends keeps end and direction.
+    head = 2 * line[0] - line[n_pad:0:-1]
+    tail = 2 * line[-1] - line[-2 : -2 - n_pad : -1]
+    padded = np.vstack([head, line, tail])
+    once = gaussian_filter1d(padded, spread, axis=0)
+    twice = 2 * once - gaussian_filter1d(once, spread, axis=0)
+    return np.asarray(twice[n_pad : n_pad + len(line)])
+
+
+def normals(line: Points) -> Points:
+    """Unit vectors across the line at every vertex, shape (N, 2)."""
+    tangent = np.gradient(line, axis=0)
+    tangent /= np.maximum(np.hypot(*tangent.T), 1e-9)[:, None]
+    return np.column_stack([-tangent[:, 1], tangent[:, 0]])
+
+
+def simplify(line: Points, *, tolerance_px: float = TOLERANCE_PX) -> Points:
+    """Douglas-Peucker: drop vertices nearer than the tolerance to the line left."""
+    kept = cv2.approxPolyDP(line.astype(np.float32).reshape(-1, 1, 2), tolerance_px, False)
+    return np.asarray(kept, np.float64).reshape(-1, 2)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Profiles:
+    """Grey levels on cuts across a line.
+
+    Parameters
+    ----------
+    depth : ndarray of float32, shape (N, K)
+        1 - grey / level of the sides: 0 on the rubber beside, towards 1 in an
+        open crack.
+    offsets_px : ndarray, shape (K,)
+        Positions on each cut, from -reach to +reach.
+    """
+
+    depth: Image
+    offsets_px: Points
+
+
+def cut_across(grey: Image, line: Points, *, reach_px: float, step_px: float = 0.5) -> Profiles:
+    """Sample cuts across an evenly spaced line.
+
+    The level of the sides is the median of each cut's outer half, averaged over
+    neighbouring cuts, and the darker side where the two differ (a step edge
+    then has no depth).
+    """
+    count = int(np.ceil(reach_px / step_px))
+    offsets = np.arange(-count, count + 1) * step_px
+    places = line[:, None, :] + offsets[None, :, None] * normals(line)[:, None, :]
+    cuts = read_at(grey, places)
+    outer = max(1, count // 2)
+    left = np.median(cuts[:, :outer], axis=1)
+    right = np.median(cuts[:, -outer:], axis=1)
+    level = gaussian_filter1d(np.minimum(left, right), 4.0, mode="nearest")
+    depth = 1 - cuts / np.maximum(level, 1.0)[:, None]
+    return Profiles(depth=depth.astype(np.float32), offsets_px=offsets)
+
+
+def read_at(grey: Image, places: Points) -> Image:
+    """Bilinear grey levels at photo pixels, shape (..., 2)."""
+    x, y = places[..., 0].astype(np.float32), places[..., 1].astype(np.float32)
+    x0, y0 = int(np.floor(x.min())) - 2, int(np.floor(y.min())) - 2
+    x0, y0 = max(0, x0), max(0, y0)
+    part = grey[y0 : int(y.max()) + 3, x0 : int(x.max()) + 3]
+    if part.size == 0:
+        return np.zeros(x.shape, np.float32)
+    read = cv2.remap(part, x - x0, y - y0, cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE)
+    return np.asarray(read, np.float32)
+
+
+def follow(depth: Image, *, stiffness: float = 0.02) -> NDArray[np.intp]:
+    """Column of the darkest connected course through the rows (dynamic programming).
+
+    Parameters
+    ----------
+    depth : ndarray, shape (N, K)
+    stiffness : float
+        Cost, in depth, of a sidestep by one column (grows with its square).
+    """
+    rows, columns = depth.shape
+    jumps = np.arange(-3, 4)
+    toll = stiffness * jumps.astype(np.float64) ** 2
+    best = -depth[0].astype(np.float64)
+    came = np.zeros((rows, columns), np.intp)
+    around = np.arange(columns)[:, None] + jumps[None, :] + 3
+    for row in range(1, rows):
+        padded = np.pad(best, 3, constant_values=1e9)
+        options = padded[around] + toll
+        choice = np.argmin(options, axis=1)
+        came[row] = np.clip(np.arange(columns) + jumps[choice], 0, columns - 1)
+        best = options[np.arange(columns), choice] - depth[row]
+    course = np.empty(rows, np.intp)
+    course[-1] = int(np.argmin(best))
+    for row in range(rows - 1, 0, -1):
+        course[row - 1] = came[row, course[row]]
+    return course
+
+
+def centre(grey: Image, line: Points, *, reach_px: float, spread: float = 2.0) -> Points:
+    """Move an evenly spaced line onto the middle of its dark stroke.
+
+    The stroke's middle on each cut is the centroid of what is deeper than half
+    the local depth, connected to the course of the darkest line.
+    """
+    profiles = cut_across(grey, line, reach_px=reach_px)
+    depth = gaussian_filter1d(profiles.depth, 1.5, axis=0, mode="nearest")
+    depth = gaussian_filter1d(depth, 1.0, axis=1, mode="nearest")
+    course = follow(depth)
+    offset = _half_depth_centroid(depth, course, profiles.offsets_px)
+    moved = line + offset[:, None] * normals(line)
+    return smooth(moved, spread=spread)
+
+
+def _half_depth_centroid(depth: Image, course: NDArray[np.intp], offsets: Points) -> Points:
+    rows = np.arange(len(depth))
+    peak = depth[rows, course]
+    inside = connected(depth > 0.5 * peak[:, None], course)
+    weight = np.where(inside, np.maximum(depth - 0.5 * peak[:, None], 0), 0.0)
+    total = weight.sum(axis=1)
+    middle = (weight * offsets).sum(axis=1) / np.maximum(total, 1e-9)
+    return np.where(total > 1e-6, middle, offsets[course])
+
+
+def connected(mask: NDArray[np.bool_], course: NDArray[np.intp]) -> NDArray[np.bool_]:
+    """In every row, the run of True cells that holds the given column."""
+    columns = np.arange(mask.shape[1])
+    gap = ~mask
+    before = np.where(gap & (columns <= course[:, None]), columns, -1).max(axis=1)
+    after = np.where(gap & (columns >= course[:, None]), columns, mask.shape[1]).min(axis=1)
+    return (columns > before[:, None]) & (columns < after[:, None])

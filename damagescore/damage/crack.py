@@ -1,0 +1,284 @@
+"""Automatic proposals of cracks and bond gaps."""
+
+import math
+from dataclasses import dataclass
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+from scipy.ndimage import uniform_filter1d
+from skimage.filters import apply_hysteresis_threshold
+
+from damagescore.damage.centreline import centre, resample
+from damagescore.damage.lines import layer_of, measure_lines
+from damagescore.damage.network import Paths, link, networks, thin
+from damagescore.damage.record import Finding, FindingKind
+from damagescore.damage.ridge import Ridge, ridge_of
+from damagescore.damage.strip import Strip, strips_of
+from damagescore.damage.tips import with_true_ends
+from damagescore.edge.record import Edge
+from damagescore.errors import UsageError
+from damagescore.photo.record import Photo
+from damagescore.scale.record import Scale
+
+Points = NDArray[np.float64]
+Image = NDArray[np.float32]
+Mask = NDArray[np.bool_]
+
+BOND_REACH_MM = 0.35
+"""A line that keeps this near to its layer's border is a bond gap."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Gates:
+    """Thresholds that follow from the one sensitivity control.
+
+    Parameters
+    ----------
+    z_seed, z_grow : float
+        Filter response, in robust spreads, that starts a line and that carries it on.
+    dark_grow : float
+        Relative darkness below which no line is carried on.
+    dark_core : float
+        Relative darkness that a quarter of a line must reach.
+    dark_plain : float
+        The same for lines that mould or shims may have drawn: straight ones along
+        the layers, and those on a border.
+    saliency : float
+        Least sum of (z - 2.5) along a line, per sample of 1/25 mm: long and weak
+        counts as short and strong.
+    shortest_mm : float
+        Least length of a proposal.
+    """
+
+    z_seed: float
+    z_grow: float
+    dark_grow: float
+    dark_core: float
+    dark_plain: float
+    saliency: float
+    shortest_mm: float
+
+    @classmethod
+    def at(cls, sensitivity: float) -> "Gates":
+        """Gates for a sensitivity from 0 (only the plainest) to 1 (all that is suspicious)."""
+        s = sensitivity
+        return cls(
+            z_seed=8.5 - 4 * s,
+            z_grow=4.8 - 1.2 * s,
+            dark_grow=0.28 - 0.16 * s,
+            dark_core=0.55 - 0.4 * s,
+            dark_plain=0.7 - 0.4 * s,
+            saliency=220 * 0.12**s,
+            shortest_mm=1.2 - 0.8 * s,
+        )
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Candidate:
+    """A line network of one strip with what speaks for it.
+
+    `lines` are in strip samples; `core` is the relative darkness that a quarter
+    of it reaches; `straight` says that it runs along the layer like a mould line.
+    """
+
+    lines: tuple[Points, ...]
+    core: float
+    z: float
+    saliency: float
+    length_mm: float
+    border_share: float
+    straight: bool
+
+
+def find_cracks(
+    photo: Photo,
+    edge: Edge,
+    scale: Scale,
+    *,
+    sensitivity: float = 0.5,
+    exclude: Mask | None = None,
+) -> tuple[Finding, ...]:
+    """Propose cracks and bond gaps on the rubber of a face view.
+
+    A proposal is not yet a measurement: an inspector confirms, corrects or
+    rejects it. One physical crack is one finding: its main path first, then its
+    branches.
+
+    Parameters
+    ----------
+    photo : Photo
+    edge : Edge
+    scale : Scale
+    sensitivity : float
+        0 (only the plainest lines) to 1 (everything suspicious).
+    exclude : ndarray of bool, shape (H, W), optional
+        True where nothing may be found, for instance in crumbled areas.
+
+    Returns
+    -------
+    tuple of Finding
+        Kinds "crack" and "bond_gap", longest first.
+
+    Raises
+    ------
+    UsageError
+        When the sensitivity lies outside 0 to 1.
+
+    Notes
+    -----
+    Known bias: a tip that tapers below about 0.05 mm fades into the rubber's own
+    grain and is not seen, so lengths come out up to a few percent short.
+    """
+    if not 0.0 <= sensitivity <= 1.0:
+        raise UsageError(
+            f"The sensitivity is {sensitivity}, outside 0 to 1.",
+            remedy="Give a number from 0 (fewest proposals) to 1 (most).",
+        )
+    gates = Gates.at(sensitivity)
+    found = []
+    for strip in strips_of(photo, edge, scale, exclude=_widened(exclude, scale)):
+        for candidate in _candidates(strip, gates):
+            lines = _photo_lines(photo, strip, candidate, scale)
+            found.append((candidate, strip.layer, lines))
+    found.sort(key=lambda f: -f[0].length_mm)
+    return tuple(
+        _finding(photo, edge, scale, candidate=c, layer=layer, lines=lines, number=i + 1)
+        for i, (c, layer, lines) in enumerate(found)
+    )
+
+
+def _widened(exclude: Mask | None, scale: Scale) -> Mask | None:
+    """Loosened rubber reaches a little beyond the outline that was drawn round it."""
+    if exclude is None or not exclude.any():
+        return None
+    reach = 2 * round(0.3 / scale.mm_per_px) + 1
+    kernel = cv2.getStructuringElement(cv2.MORPH_ELLIPSE, (reach, reach))
+    return np.asarray(cv2.dilate(exclude.astype(np.uint8), kernel), bool)
+
+
+def _candidates(strip: Strip, gates: Gates) -> list[Candidate]:
+    if not strip.judged.any():
+        return []
+    ridge = ridge_of(strip)
+    core = cv2.GaussianBlur(ridge.dark, (0, 0), 0.025 * strip.px_per_mm)
+    mask = apply_hysteresis_threshold(ridge.z, gates.z_grow, gates.z_seed)
+    mask &= (core > gates.dark_grow) & strip.judged
+    mask &= ~_mould_lines(ridge, core, strip.px_per_mm)
+    skeleton = _without_crumbs(thin(mask), round(0.25 * strip.px_per_mm))
+    joined = link(skeleton, ridge.z, reach_px=1.5 * strip.px_per_mm, least=2.0)
+    paths = networks(joined, shortest_branch_px=0.8 * strip.px_per_mm)
+    seen = [_judge(p, ridge, core, strip.px_per_mm, gates) for p in paths]
+    return [c for c in seen if c is not None]
+
+
+def _without_crumbs(skeleton: Mask, least_px: int) -> Mask:
+    count, label, stats, _ = cv2.connectedComponentsWithStats(skeleton.astype(np.uint8))
+    large = stats[:, cv2.CC_STAT_AREA] >= least_px
+    large[0] = False
+    return np.asarray(large[label])
+
+
+def _mould_lines(ridge: Ridge, core: Image, px_per_mm: float) -> Mask:
+    """Where a weak straight line runs along most of the layer: mould flash.
+
+    A row counts when at least three tenths of its length are darker than both
+    sides once averaged over 2 mm along; what is as dark as a crack stays.
+    """
+    along = uniform_filter1d(ridge.dark, max(3, round(2 * px_per_mm)), axis=1)
+    step = max(2, round(0.2 * px_per_mm))
+    above, below = np.roll(along, step, axis=0), np.roll(along, -step, axis=0)
+    stands_out = (along - np.maximum(above, below)) > max(0.04, 0.6 * ridge.noise)
+    share = stands_out.mean(axis=1)
+    drawn = uniform_filter1d((share > 0.3).astype(float), 3) > 0
+    drawn[:step] = drawn[-step:] = False
+    return np.asarray(drawn[:, None] & (core < 0.6))
+
+
+def _judge(
+    paths: Paths, ridge: Ridge, core: Image, px_per_mm: float, gates: Gates
+) -> Candidate | None:
+    lines = (paths.lines[0], *(b for b in paths.lines[1:] if _core(core, b) >= gates.dark_core))
+    at = np.vstack(lines).astype(int)
+    z = ridge.z[at[:, 1], at[:, 0]]
+    rows = ridge.dark.shape[0]
+    from_border = np.minimum(at[:, 1], rows - 1 - at[:, 1]) / px_per_mm
+    candidate = Candidate(
+        lines=lines,
+        core=_core(core, np.vstack(lines)),
+        z=float(np.median(z)),
+        saliency=float(np.sum(z - 2.5)) * 25 / px_per_mm,
+        length_mm=len(at) / px_per_mm,
+        border_share=float(np.mean(from_border < BOND_REACH_MM)),
+        straight=_runs_along(lines[0], px_per_mm),
+    )
+    return candidate if _passes(candidate, gates) else None
+
+
+def _passes(candidate: Candidate, gates: Gates) -> bool:
+    suspect = candidate.straight or candidate.border_share > 0.5
+    return (
+        candidate.core >= (gates.dark_plain if suspect else gates.dark_core)
+        and candidate.saliency >= gates.saliency
+        and candidate.length_mm >= gates.shortest_mm
+    )
+
+
+def _core(core: Image, line: Points) -> float:
+    at = line.astype(int)
+    return float(np.quantile(core[at[:, 1], at[:, 0]], 0.75))
+
+
+def _runs_along(line: Points, px_per_mm: float) -> bool:
+    """Straight within 0.05 mm and within 2 degrees of the layer."""
+    columns, rows = line.T
+    if abs(columns[-1] - columns[0]) < 4 * abs(rows[-1] - rows[0]) or len(line) < 5:
+        return False
+    slope, level = np.polyfit(columns, rows, 1)
+    spread = float(np.std(rows - (slope * columns + level))) / px_per_mm
+    return spread < 0.05 and abs(slope) < math.tan(math.radians(2))
+
+
+def _photo_lines(
+    photo: Photo, strip: Strip, candidate: Candidate, scale: Scale
+) -> tuple[Points, ...]:
+    """Centre lines in the photo, ends where the dark stroke ends."""
+    made: list[Points] = []
+    for rank, line in enumerate(candidate.lines):
+        rough = resample(strip.to_photo(line), step_px=max(1.0, 0.04 / scale.mm_per_px))
+        reach = max(3.0, 0.3 / scale.mm_per_px)
+        fine = centre(photo.grey, rough, reach_px=reach)
+        made.append(with_true_ends(photo.grey, fine, scale, start=rank == 0))
+    return tuple(made)
+
+
+def _finding(
+    photo: Photo,
+    edge: Edge,
+    scale: Scale,
+    *,
+    candidate: Candidate,
+    layer: int,
+    lines: tuple[Points, ...],
+    number: int,
+) -> Finding:
+    kind: FindingKind = "bond_gap" if candidate.border_share > 0.5 else "crack"
+    quantities = measure_lines(photo, lines, scale, edge=edge, kind=kind, origin="auto")
+    found = layer_of(lines, edge)
+    return Finding(
+        id=f"{kind.replace('_', '-')}-{number}",
+        kind=kind,
+        layer=layer if found is None else found,
+        strength=_strength(candidate),
+        lines_px=lines,
+        quantities=quantities,
+        origin="auto",
+    )
+
+
+def _strength(candidate: Candidate) -> float:
+    """Logistic in darkness and saliency; 0.5 where both are just doubtful."""
+    suspect = candidate.straight or candidate.border_share > 0.5
+    evidence = 9 * (candidate.core - (0.5 if suspect else 0.38))
+    evidence += 0.8 * math.log(max(candidate.saliency, 1.0) / 100)
+    return 1 / (1 + math.exp(-evidence))

@@ -1,0 +1,153 @@
+"""From a mask of line-like places to ordered paths: thin, link, order."""
+
+from dataclasses import dataclass
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+from scipy.sparse import coo_matrix, csr_matrix
+from scipy.sparse.csgraph import connected_components, dijkstra
+from skimage.morphology import skeletonize
+
+Mask = NDArray[np.bool_]
+Points = NDArray[np.float64]
+Indices = NDArray[np.intp]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Paths:
+    """One connected network: its longest path first, then its branches.
+
+    Each path is an ordered array (N, 2) of (column, row); a branch ends on the
+    path that it leaves.
+    """
+
+    lines: tuple[Points, ...]
+
+
+def thin(mask: Mask) -> Mask:
+    """One-pixel skeleton."""
+    return np.asarray(skeletonize(mask), dtype=bool)
+
+
+def networks(skeleton: Mask, *, shortest_branch_px: float) -> list[Paths]:
+    """Order every connected piece of a skeleton."""
+    places, graph = _graph(skeleton)
+    if len(places) == 0:
+        return []
+    count, label = connected_components(graph, directed=False)
+    found = []
+    for k in range(count):
+        members = np.flatnonzero(label == k)
+        if len(members) >= 3:
+            part = csr_matrix(graph[members][:, members])
+            found.append(_ordered(places[members], part, shortest_branch_px))
+    return found
+
+
+def _graph(skeleton: Mask) -> tuple[Points, csr_matrix]:
+    rows, columns = np.nonzero(skeleton)
+    index = np.full(np.array(skeleton.shape) + 2, -1, np.intp)
+    index[rows + 1, columns + 1] = np.arange(len(rows))
+    start, end, weight = [], [], []
+    for dy, dx in ((0, 1), (1, 0), (1, 1), (1, -1)):
+        other = index[rows + 1 + dy, columns + 1 + dx]
+        both = other >= 0
+        start.append(np.flatnonzero(both))
+        end.append(other[both])
+        weight.append(np.full(int(both.sum()), np.hypot(dx, dy)))
+    a, b, w = (np.concatenate(x) for x in (start, end, weight))
+    size = len(rows)
+    graph = coo_matrix((np.tile(w, 2), (np.r_[a, b], np.r_[b, a])), shape=(size, size)).tocsr()
+    return np.column_stack([columns, rows]).astype(np.float64), graph
+
+
+def _ordered(places: Points, graph: csr_matrix, shortest_branch_px: float) -> Paths:
+    # Two sweeps find the ends of the longest shortest path of a tree-like graph.
+    first = int(np.argmax(dijkstra(graph, indices=0)))
+    reach, came = dijkstra(graph, indices=first, return_predecessors=True)
+    main = _back(came, int(np.argmax(reach)))
+    lines, taken = [places[main]], list(main)
+    while True:
+        reach, came, _ = dijkstra(graph, indices=taken, return_predecessors=True, min_only=True)
+        far = int(np.argmax(reach))
+        if reach[far] < shortest_branch_px:
+            return Paths(lines=tuple(lines))
+        branch = _back(came, far)
+        lines.append(places[branch])
+        taken.extend(int(i) for i in branch)
+
+
+def _back(came: NDArray[np.int32], last: int) -> Indices:
+    path = [last]
+    while came[path[-1]] >= 0:
+        path.append(int(came[path[-1]]))
+    return np.array(path, dtype=np.intp)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Tip:
+    """A loose end of a skeleton piece: its place and outward direction."""
+
+    piece: int
+    place: Points
+    outward: Points
+
+
+def link(
+    skeleton: Mask, support: NDArray[np.float32], *, reach_px: float, least: float
+) -> Mask:
+    """Join pieces of a skeleton across gaps where the way ahead is dark enough.
+
+    A tip is joined to the nearest point of another piece inside its forward cone
+    (45 degrees to each side) and within reach, when the median of `support` along
+    the straight link is at least `least`.
+    """
+    count, label = cv2.connectedComponents(skeleton.astype(np.uint8), connectivity=8)
+    joined = skeleton.astype(np.uint8)
+    rows, columns = np.nonzero(skeleton)
+    places = np.column_stack([columns, rows]).astype(np.float64)
+    piece_of = label[rows, columns]
+    if count <= 2:
+        return skeleton
+    for tip in _tips(skeleton, label):
+        target = _ahead(tip, places, piece_of, reach_px)
+        if target is None or _median_along(support, tip.place, target) < least:
+            continue
+        a, b = (tuple(int(c) for c in p) for p in (tip.place, target))
+        cv2.line(joined, a, b, 1)
+    return thin(joined.astype(bool))
+
+
+def _tips(skeleton: Mask, label: NDArray[np.int32]) -> list[Tip]:
+    around = cv2.filter2D(
+        skeleton.astype(np.uint8), -1, np.ones((3, 3)), borderType=cv2.BORDER_CONSTANT
+    )
+    ends = np.argwhere(skeleton & (around == 2))
+    tips = []
+    for row, column in ends:
+        top, left = max(0, row - 12), max(0, column - 12)
+        near = label[top : row + 13, left : column + 13] == label[row, column]
+        centre = np.argwhere(near).mean(axis=0) + (top, left)
+        outward = np.array([column, row]) - centre[::-1]
+        size = float(np.hypot(*outward))
+        if size > 1:
+            place = np.array([column, row], dtype=np.float64)
+            tips.append(Tip(piece=int(label[row, column]), place=place, outward=outward / size))
+    return tips
+
+
+def _ahead(tip: Tip, places: Points, piece_of: Indices, reach_px: float) -> Points | None:
+    away = places - tip.place
+    distance = np.hypot(*away.T)
+    forward = away @ tip.outward
+    fit = (piece_of != tip.piece) & (distance <= reach_px) & (forward >= 0.7 * distance)
+    if not fit.any():
+        return None
+    return np.asarray(places[fit][np.argmin(distance[fit])])
+
+
+def _median_along(image: NDArray[np.float32], start: Points, end: Points) -> float:
+    count = int(np.hypot(*(end - start))) + 2
+    at = np.round(np.linspace(start, end, count)).astype(int)
+    return float(np.median(image[at[:, 1], at[:, 0]]))

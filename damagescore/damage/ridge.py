@@ -1,0 +1,149 @@
+"""How dark and line-like every place of a straightened layer is."""
+
+import math
+from dataclasses import dataclass
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+
+from damagescore.damage.strip import Strip
+
+Image = NDArray[np.float32]
+Mask = NDArray[np.bool_]
+
+BACKGROUND_MM = 0.8
+"""Spread of the background's average: wider than any crack, narrower than a shadow."""
+
+BORDER_MM = 0.5
+"""Reach of a shim's gleam and contact shadow into the rubber."""
+
+LINE_SPREADS_MM = (0.055, 0.14)
+"""Cross-wise spread of the line filters: strokes of about 0.08-0.25 and 0.2-0.6 mm."""
+
+ORIENTATIONS = 16
+ELONGATION = 3.0
+SIDE = 2.5
+"""The sides are looked at this many spreads beside the line."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Ridge:
+    """What the line filters say of a strip; every array has the strip's shape.
+
+    Parameters
+    ----------
+    dark : ndarray of float32
+        1 - grey / background: 0 on sound rubber, 1 where no light comes back,
+        0 outside the judged rubber. Bright things are cut at a small negative.
+    z : ndarray of float32
+        Strongest filter response over the orientations, in robust spreads of
+        that filter on the layer itself.
+    contrast : ndarray of float32
+        The response itself, in units of `dark`: line minus its darker side.
+    noise : float
+        Robust spread of `dark` on sound rubber.
+    """
+
+    dark: Image
+    z: Image
+    contrast: Image
+    noise: float
+
+
+def ridge_of(strip: Strip) -> Ridge:
+    """Flatten a strip and look for dark lines in it at every angle."""
+    dark, noise = flatten(strip)
+    z = np.full(dark.shape, -np.inf, np.float32)
+    contrast = np.zeros_like(z)
+    for spread_mm in LINE_SPREADS_MM:
+        spread = max(0.9, spread_mm * strip.px_per_mm)
+        for response in _responses(dark, spread):
+            level, unit = _robust(response[strip.judged])
+            score = (response - level) / unit
+            better = score > z
+            z[better] = score[better]
+            contrast[better] = response[better]
+    z[~strip.judged] = 0
+    contrast[~strip.judged] = 0
+    return Ridge(dark=dark, z=z, contrast=contrast, noise=noise)
+
+
+def flatten(strip: Strip) -> tuple[Image, float]:
+    """Relative darkness against the local background, and its spread on sound rubber."""
+    judged = strip.judged
+    spread = BACKGROUND_MM * strip.px_per_mm
+    background = _average(strip.grey, judged, spread)
+    # Cracks, chalk and dust must not pull the background that they are compared with.
+    ratio = strip.grey / np.maximum(background, 1.0)
+    sound = judged & (np.abs(ratio - 1) < 0.25)
+    if sound.any():
+        background = _average(strip.grey, sound, spread)
+    dark = (1 - strip.grey / np.maximum(background, 1.0)).astype(np.float32)
+    _, noise = _robust(dark[judged]) if judged.any() else (0.0, 1.0)
+    dark = _without_border(dark, judged, round(BORDER_MM * strip.px_per_mm), noise)
+    dark[~judged] = 0
+    # A bright thing is no crack, and its filter side lobes must not look like two.
+    return np.clip(dark, -noise, 1.0), noise
+
+
+def _average(grey: Image, weight: Mask, spread: float) -> Image:
+    known = weight.astype(np.float32)
+    border = cv2.BORDER_REFLECT
+    total = cv2.GaussianBlur(grey * known, (0, 0), spread, borderType=border)
+    share = cv2.GaussianBlur(known, (0, 0), spread, borderType=border)
+    # Far from anything known, fall back on the mean of all that is known.
+    mean = float(grey[weight].mean()) if weight.any() else 1.0
+    return np.asarray((total + 1e-3 * mean) / (share + 1e-3), np.float32)
+
+
+def _without_border(dark: Image, judged: Mask, reach: int, noise: float) -> Image:
+    """Take off what runs along a border unchanged: gleam, contact shadow, rounding.
+
+    The level of a row is taken at the brighter third, so that a bond gap along
+    half the visible length or more keeps its darkness.
+    """
+    rows = len(dark)
+    changed = dark.copy()
+    for row in {*range(min(reach, rows)), *range(max(0, rows - reach), rows)}:
+        values = dark[row][judged[row]]
+        if len(values) > 50:
+            # 0.44 spreads: the distance from the lower third to the median of a normal.
+            changed[row] -= np.float32(np.quantile(values, 0.33) + 0.44 * noise)
+    return changed
+
+
+def _responses(dark: Image, spread: float) -> list[Image]:
+    smooth = cv2.GaussianBlur(dark, (0, 0), spread)
+    reach = math.ceil(2 * ELONGATION * spread) + math.ceil(SIDE * spread) + 2
+    padded = cv2.copyMakeBorder(
+        smooth, reach, reach, reach, reach, cv2.BORDER_CONSTANT, value=0
+    )
+    angles = np.arange(ORIENTATIONS) * math.pi / ORIENTATIONS
+    return [_response(padded, angle, spread, reach) for angle in angles]
+
+
+def _response(padded: Image, angle: float, spread: float, reach: int) -> Image:
+    """Mean along the line minus the darker of the two sides: a step gives nothing."""
+    c, s = math.cos(angle), math.sin(angle)
+    side = SIDE * spread
+    offsets = np.arange(-1, 1.01, 1 / 4) * ELONGATION * spread
+    line = np.zeros_like(padded)
+    for t in offsets:
+        line += _moved(padded, t * c, t * s)
+    line /= len(offsets)
+    sides = np.maximum(_moved(line, -side * s, side * c), _moved(line, side * s, -side * c))
+    inner = slice(reach, -reach)
+    return np.asarray((line - sides)[inner, inner])
+
+
+def _moved(image: Image, dx: float, dy: float) -> Image:
+    """The image read at whole-pixel offset (dx, dy); it wraps, so pad before."""
+    return np.roll(image, (-round(dy), -round(dx)), axis=(0, 1))
+
+
+def _robust(values: Image) -> tuple[float, float]:
+    """Median and spread (1.4826 MAD); every eleventh value will do for large arrays."""
+    some = values[:: max(1, len(values) // 20_000)]
+    middle = float(np.median(some))
+    return middle, max(1e-4, 1.4826 * float(np.median(np.abs(some - middle))))

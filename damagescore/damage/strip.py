@@ -1,0 +1,156 @@
+"""A rubber layer straightened into a rectangle, for finding lines in it."""
+
+import math
+from dataclasses import dataclass
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+
+from damagescore.edge.record import Edge, Layer
+from damagescore.photo.record import Photo
+from damagescore.scale.record import Scale
+
+Points = NDArray[np.float64]
+Image = NDArray[np.float32]
+Mask = NDArray[np.bool_]
+
+FINEST_PX_PER_MM = 25.0
+"""A crack of 0.08 mm then covers two pixels; finer sampling finds no more, only slower."""
+
+MOST_COLUMNS = 16_000
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Strip:
+    """One layer resampled so that columns run along it and rows across it.
+
+    Parameters
+    ----------
+    layer : int
+        Index of the layer.
+    grey : ndarray of float32, shape (rows, columns)
+    judged : ndarray of bool, shape (rows, columns)
+        True where the rubber may be judged.
+    px_per_mm : float
+        Samples of the strip per millimetre, along and across.
+    along, across : ndarray, shape (2,)
+        Unit vectors in the photo.
+    start_px : float
+        Position along of column 0, photo pixels; `step_px` photo pixels a column.
+    upper_px, lower_px : ndarray, shape (columns,)
+        Position across of both borders, photo pixels.
+    """
+
+    layer: int
+    grey: Image
+    judged: Mask
+    px_per_mm: float
+    along: Points
+    across: Points
+    start_px: float
+    step_px: float
+    upper_px: Points
+    lower_px: Points
+
+    def to_photo(self, points: Points) -> Points:
+        """Strip positions (column, row), shape (N, 2), to photo pixels."""
+        columns, rows = np.asarray(points, dtype=np.float64).T
+        at = np.arange(len(self.upper_px))
+        upper = np.interp(columns, at, self.upper_px)
+        lower = np.interp(columns, at, self.lower_px)
+        height = upper + (lower - upper) * (rows + 0.5) / self.grey.shape[0]
+        ahead = self.start_px + self.step_px * columns
+        return ahead[:, None] * self.along + height[:, None] * self.across
+
+
+def layer_frame(edge: Edge) -> tuple[Points, Points]:
+    """Unit vectors along the layers (left to right) and across (downwards)."""
+    angle = math.radians(edge.direction_deg)
+    along = np.array([math.cos(angle), math.sin(angle)])
+    return along, np.array([-along[1], along[0]])
+
+
+def border(curve_px: Points, along: Points, across: Points) -> tuple[Points, Points]:
+    """Positions along (ascending) and across of a layer's border, photo pixels."""
+    s, v = curve_px @ along, curve_px @ across
+    order = np.argsort(s, kind="stable")
+    return s[order], v[order]
+
+
+def strips_of(
+    photo: Photo, edge: Edge, scale: Scale, *, exclude: Mask | None = None
+) -> list[Strip]:
+    """Straighten every rubber layer that the photo shows.
+
+    Parameters
+    ----------
+    exclude : ndarray of bool, shape (H, W), optional
+        True where nothing may be found, for instance in crumbled areas.
+    """
+    judged = edge.judged if exclude is None else edge.judged & ~exclude
+    made = (_strip(photo, edge, layer, scale, judged) for layer in edge.rubber)
+    return [s for s in made if s is not None]
+
+
+def _strip(photo: Photo, edge: Edge, layer: Layer, scale: Scale, judged: Mask) -> Strip | None:
+    along, across = layer_frame(edge)
+    (s_up, v_up), (s_low, v_low) = (
+        border(c, along, across) for c in (layer.upper_px, layer.lower_px)
+    )
+    first, last = _visible(s_up, s_low, photo, along, across, float(np.mean(v_up)))
+    mm_per_px = scale.surface.mm_per_px_at(_middle(layer))
+    px_per_mm = min(
+        FINEST_PX_PER_MM, 1 / mm_per_px, MOST_COLUMNS / max(1, last - first) / mm_per_px
+    )
+    step = 1 / (px_per_mm * mm_per_px)
+    at = np.arange(first, last, step)
+    upper, lower = np.interp(at, s_up, v_up), np.interp(at, s_low, v_low)
+    rows = round(float(np.median(lower - upper)) / step)
+    if rows < 5 or len(at) < 20:
+        return None
+    share = (np.arange(rows) + 0.5) / rows
+    height = upper + np.outer(share, lower - upper)
+    x = (at * along[0] + height * across[0]).astype(np.float32)
+    y = (at * along[1] + height * across[1]).astype(np.float32)
+    grey, kept = _sample(photo.grey, judged, x, y, step)
+    return Strip(
+        layer=layer.index, grey=grey, judged=kept, px_per_mm=px_per_mm, along=along,
+        across=across, start_px=first, step_px=step, upper_px=upper, lower_px=lower,
+    )  # fmt: skip
+
+
+def _middle(layer: Layer) -> Points:
+    return np.asarray((layer.upper_px.mean(axis=0) + layer.lower_px.mean(axis=0)) / 2)
+
+
+def _visible(
+    s_up: Points, s_low: Points, photo: Photo, along: Points, across: Points, level: float
+) -> tuple[float, float]:
+    """Where the layer starts and ends along, cut to the photo."""
+    corners = np.array(
+        [
+            [0, 0],
+            [photo.width - 1, 0],
+            [0, photo.height - 1],
+            [photo.width - 1, photo.height - 1],
+        ]
+    )
+    ahead = corners @ along
+    del across, level
+    return max(s_up[0], s_low[0], ahead.min()), min(s_up[-1], s_low[-1], ahead.max())
+
+
+def _sample(grey: Image, judged: Mask, x: Image, y: Image, step: float) -> tuple[Image, Mask]:
+    """Sample only the part of the photo that the strip needs; blur first when it shrinks."""
+    height, width = grey.shape
+    pad = 8
+    x0, x1 = (int(np.clip(f, 0, width)) for f in (x.min() - pad, x.max() + pad + 1))
+    y0, y1 = (int(np.clip(f, 0, height)) for f in (y.min() - pad, y.max() + pad + 1))
+    part = grey[y0:y1, x0:x1]
+    if step > 1.2:
+        part = cv2.GaussianBlur(part, (0, 0), 0.4 * step)
+    mask = judged[y0:y1, x0:x1].astype(np.uint8)
+    sampled = cv2.remap(part, x - x0, y - y0, cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE)
+    kept = cv2.remap(mask, x - x0, y - y0, cv2.INTER_NEAREST, borderMode=cv2.BORDER_CONSTANT)
+    return np.asarray(sampled, np.float32), kept.astype(bool)
