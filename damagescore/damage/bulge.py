@@ -210,7 +210,8 @@ def _between(outline: Points, ends: tuple[int, int], *, margin: float) -> Mask:
 
 def _inner_point(edge: Edge, scale: Scale) -> Points:
     """A point inside the part, mm: tells outwards from inwards."""
-    return scale.surface.to_mm(np.vstack([x.polygon_px for x in edge.layers])).mean(axis=0)
+    surface = scale.surface.to_mm(np.vstack([x.polygon_px for x in edge.layers]))
+    return np.asarray(surface.mean(axis=0))
 
 
 def _fit_datum(surface: Points, shims: list[Mask], inside: Points) -> _Datum:

@@ -42,7 +42,7 @@ def known_quantile(values: NDArray[np.floating], q: float) -> Points:
     ordered = np.sort(values, axis=1)
     at = np.clip(np.round((count - 1) * q), 0, None).astype(np.intp)
     picked = np.take_along_axis(ordered, at, axis=1)
-    return np.where(count > 0, picked, np.nan).squeeze(1).astype(np.float64)
+    return np.asarray(np.where(count > 0, picked, np.nan).squeeze(1), dtype=np.float64)
 
 
 def box_means(values: NDArray[np.floating], first: float, last: float) -> Points:
@@ -64,7 +64,8 @@ def box_means(values: NDArray[np.floating], first: float, last: float) -> Points
     start = np.clip(np.arange(rows) + low, 0, rows)
     stop = np.clip(np.arange(rows) + high, 0, rows)
     full = (count[stop] - count[start]) == (high - low)
-    return np.where(full, (total[stop] - total[start]) / (high - low), np.nan)
+    means = np.where(full, (total[stop] - total[start]) / (high - low), np.nan)
+    return np.asarray(means, dtype=np.float64)
 
 
 def find_bands(profiles: Profiles, *, mm_per_px: float) -> list[Band]:
@@ -103,7 +104,7 @@ def profile_noise(profiles: Profiles) -> Points:
     """Typical row-to-row change of each channel over 3 rows, shape (3,)."""
     change = np.abs(profiles.values[3:] - profiles.values[:-3])
     floor = np.array([5e-3, 1.5e-3, 1.5e-3])
-    return np.maximum(np.nanmedian(change, axis=(0, 1)).astype(np.float64), floor)
+    return np.asarray(np.maximum(np.nanmedian(change, axis=(0, 1)), floor), dtype=np.float64)
 
 
 def _contrast(
@@ -111,7 +112,7 @@ def _contrast(
 ) -> tuple[Points, Points]:
     half, gap, flank = rows / 2, GAP_MM * rows_per_mm, FLANK_MM * rows_per_mm
     inner = max(half - 0.5 * gap, 0.4)
-    values = profiles.values / noise.astype(np.float32)
+    values = np.asarray(profiles.values / noise, dtype=np.float32)
     inside = box_means(values, -inner, inner)
     above = box_means(values, -half - gap - flank, -half - gap)
     below = box_means(values, half + gap, half + gap + flank)

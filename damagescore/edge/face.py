@@ -202,7 +202,7 @@ def _curve_px(curve: Curve, flow: Flow, photo: Photo, scale: Scale) -> Points:
             int
         )
     )
-    return points[picked]
+    return np.asarray(points[picked], dtype=np.float64)
 
 
 def _extended(curve: Curve, s: Points) -> Points:

@@ -53,15 +53,14 @@ class Flow:
         """Distance across from the centre line, pixels, of (s, v)."""
         u = np.asarray(s, dtype=np.float64) / self.length_px
         return np.asarray(
-            v * (1 + _powers(u, STRETCH_TERMS) @ self.stretch)
-            + _powers(u, BOW_TERMS) @ self.bow
+            v * (1 + powers(u, STRETCH_TERMS) @ self.stretch) + powers(u, BOW_TERMS) @ self.bow
         )
 
     def level(self, s: Points, height: Points) -> Points:
         """Inverse of `height`: the level v at (s, height)."""
         u = np.asarray(s, dtype=np.float64) / self.length_px
-        grown = 1 + _powers(u, STRETCH_TERMS) @ self.stretch
-        return np.asarray((height - _powers(u, BOW_TERMS) @ self.bow) / grown)
+        grown = 1 + powers(u, STRETCH_TERMS) @ self.stretch
+        return np.asarray((height - powers(u, BOW_TERMS) @ self.bow) / grown)
 
     def to_px(self, s: Points, v: Points) -> Points:
         """Photo pixels, shape (..., 2), of (s, v)."""
@@ -125,7 +124,9 @@ def local_slopes(log_grey: Image, factor: float, *, usable: NDArray[np.bool_]) -
     rows, columns = np.nonzero(kept)
     normal = 0.5 * np.arctan2(2 * xy, xx - yy)[kept]
     angle = (normal + math.pi) % math.pi - math.pi / 2
-    points = (np.column_stack([columns, rows]) * 4 + 0.5) / factor - 0.5
+    points: Points = (
+        np.column_stack([columns, rows]).astype(np.float64) * 4 + 0.5
+    ) / factor - 0.5
     return Slopes(
         points_px=points,
         angle_rad=angle.astype(np.float64),
@@ -189,7 +190,8 @@ def _robust_line_fit(design: Points, target: Points, weight: Points, ridge: Poin
     return terms
 
 
-def _powers(u: Points, count: int) -> Points:
+def powers(u: Points, count: int) -> Points:
+    """u^1 .. u^count on a new last axis."""
     return np.stack([u ** (k + 1) for k in range(count)], axis=-1)
 
 

@@ -1,12 +1,12 @@
 """Layer boundaries followed from the outline into the part."""
 
-import cv2
 import numpy as np
 from numpy.typing import NDArray
 from scipy.ndimage import gaussian_filter1d, median_filter
 
 from damagescore.edge.outline import Outline, Turned
 from damagescore.edge.refine import whittaker
+from damagescore.edge.sampling import sample
 
 Points = NDArray[np.float64]
 
@@ -72,11 +72,7 @@ def _follow(
     offsets = np.arange(-span, span + 1)
     columns = end - 2.0 - np.arange(count * BLOCK_PX)
     rows = start + offsets[:, None] + np.repeat(course, BLOCK_PX)[None, :]
-    grid_x = np.broadcast_to(columns, rows.shape).astype(np.float32)
-    strip = cv2.remap(
-        turned.rgb, np.ascontiguousarray(grid_x), rows.astype(np.float32), cv2.INTER_LINEAR,
-        borderMode=cv2.BORDER_REPLICATE,
-    )  # fmt: skip
+    strip = sample(turned.rgb, columns[None, :], rows)
     blocks = np.median(strip.reshape(len(offsets), count, BLOCK_PX, 3), axis=2) + 8.0
     step = gaussian_filter1d(np.log(blocks), 1.2, axis=0, order=1)
     first = np.median(step[span - 3 : span + 4, :6].reshape(-1, 3), axis=0)

@@ -8,6 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.ndimage import gaussian_filter1d, median_filter, uniform_filter1d
 
+from damagescore.edge.sampling import sample
 from damagescore.photo.record import Photo
 
 Points = NDArray[np.float64]
@@ -73,7 +74,7 @@ def rough_outlines(photo: Photo) -> tuple[list[Track], float]:
     """
     factor = min(1.0, REDUCED_PX / max(photo.width, photo.height))
     size = (round(photo.width * factor), round(photo.height * factor))
-    small = cv2.resize(photo.rgb, size, interpolation=cv2.INTER_AREA)
+    small = np.asarray(cv2.resize(photo.rgb, size, interpolation=cv2.INTER_AREA), np.uint8)
     tracks: list[Track] = []
     for background in _backgrounds(small):
         for outward in ("right", "left", "down", "up"):
@@ -85,7 +86,7 @@ def rough_outlines(photo: Photo) -> tuple[list[Track], float]:
 
 def _backgrounds(small: NDArray[np.uint8]) -> list[Mask]:
     """Smooth regions that reach the photo's border, largest first."""
-    blurred = cv2.GaussianBlur(cv2.medianBlur(small, 3), (0, 0), 0.8)
+    blurred = np.asarray(cv2.GaussianBlur(cv2.medianBlur(small, 3), (0, 0), 0.8), np.uint8)
     steep = _steepness(blurred)
     smooth = steep < max(3.0 * float(np.median(steep)), 4.0)
     # Thin passages (a soft place of the outline) are closed before labelling.
@@ -222,12 +223,8 @@ def exact_outline(turned: Turned, track: Track, factor: float) -> Outline:
 
 def _half_way(turned: Turned, rows: Points, x: Points, reach: int) -> Points:
     offsets = np.arange(-reach, reach + 1, dtype=np.float64)
-    columns = (np.round(x)[:, None] + offsets).astype(np.float32)
-    places = np.broadcast_to(rows[:, None].astype(np.float32), columns.shape)
-    strip = cv2.remap(
-        turned.rgb, columns, np.ascontiguousarray(places), cv2.INTER_LINEAR,
-        borderMode=cv2.BORDER_REPLICATE,
-    )  # fmt: skip
+    columns = np.round(x)[:, None] + offsets
+    strip = sample(turned.rgb, columns, rows[:, None])
     far = np.median(strip[:, -reach // 3 :], axis=(0, 1))
     near = np.median(strip[:, : reach // 2], axis=(0, 1))
     direction = (far - near) / (np.linalg.norm(far - near) + 1e-6)
@@ -252,7 +249,7 @@ def _inside_level(level: Points, guess: Points, outside: Points) -> Points:
     count = np.maximum(taken.sum(axis=1), 1)
     inside = (level * taken).sum(axis=1) / count
     inside = np.where(taken.any(axis=1), inside, outside)
-    return gaussian_filter1d(median_filter(inside, 5), 1.5)
+    return np.asarray(gaussian_filter1d(median_filter(inside, 5), 1.5))
 
 
 def _crossing(level: Points, half: Points) -> Points:

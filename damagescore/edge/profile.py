@@ -2,7 +2,6 @@
 
 import math
 
-import cv2
 import numpy as np
 from numpy.typing import NDArray
 from scipy.ndimage import gaussian_filter1d, median_filter
@@ -18,6 +17,7 @@ from damagescore.edge.outline import (
     turned_array,
 )
 from damagescore.edge.record import Edge
+from damagescore.edge.sampling import sample
 from damagescore.edge.stack import Stack, find_stack
 from damagescore.edge.straighten import Profiles
 from damagescore.errors import EdgeError
@@ -129,7 +129,8 @@ def _mm_along(scale: Scale, turned: Turned, outline: Outline) -> float:
     """Millimetres per pixel along the outline at its middle."""
     middle = len(outline.rows) // 2
     at = np.array([float(np.nanmedian(outline.x)), outline.rows[middle]])
-    ends = turned.to_photo(np.array([at - [0, 10.0], at + [0, 10.0]]))
+    step = np.array([0.0, 10.0])
+    ends = turned.to_photo(np.array([at - step, at + step]))
     mm = scale.surface.to_mm(ends)
     return float(np.hypot(*(mm[1] - mm[0]))) / 20.0
 
@@ -145,9 +146,7 @@ def _depth_profiles(turned: Turned, outline: Outline, mm_per_px: float) -> Profi
     wide = max(round(0.08 / mm_per_px), 2)
     x = median_filter(filled(outline), 5)
     depth = 3 + np.arange(DEPTH_BLOCKS * wide)
-    columns = (x[:, None] - depth).astype(np.float32)
-    rows = np.broadcast_to(outline.rows[:, None].astype(np.float32), columns.shape)
-    strip = cv2.remap(turned.rgb, columns, np.ascontiguousarray(rows), cv2.INTER_LINEAR)
+    strip = sample(turned.rgb, x[:, None] - depth, outline.rows[:, None])
     shaped = strip.reshape(len(x), DEPTH_BLOCKS, wide, 3) + 8.0
     medians = gaussian_filter1d(np.median(shaped, axis=2), 1.0, axis=0)
     luma = medians @ np.array([0.299, 0.587, 0.114])

@@ -2,13 +2,13 @@
 
 from dataclasses import dataclass
 
-import cv2
 import numpy as np
 from numpy.typing import NDArray
 from scipy.linalg import solveh_banded
 from scipy.ndimage import gaussian_filter1d
 
 from damagescore.edge.flow import Flow
+from damagescore.edge.sampling import sample
 from damagescore.photo.record import Photo
 
 Points = NDArray[np.float64]
@@ -84,16 +84,15 @@ def _strip(
     offsets = np.arange(-reach, reach + 1, dtype=np.float64)
     block = COLUMN_STEP_PX * COLUMNS_PER_BLOCK
     count = max(int((s_range_px[1] - s_range_px[0]) // block), 4)
-    s = s_range_px[0] + COLUMN_STEP_PX * np.arange(count * COLUMNS_PER_BLOCK)
+    s: Points = s_range_px[0] + COLUMN_STEP_PX * np.arange(
+        count * COLUMNS_PER_BLOCK, dtype=np.float64
+    )
     grid = flow.to_px(s[None, :], guess.level_px + offsets[:, None]).astype(np.float32)
     low, high = np.floor(grid.min(axis=(0, 1))) - 2, np.ceil(grid.max(axis=(0, 1))) + 3
     x0, y0 = np.clip(low, 0, [photo.width - 1, photo.height - 1]).astype(int)
     x1, y1 = np.clip(high, [x0 + 1, y0 + 1], [photo.width, photo.height]).astype(int)
     piece = np.dstack([photo.rgb[y0:y1, x0:x1], photo.grey[y0:y1, x0:x1]]).astype(np.float32)
-    part = cv2.remap(
-        piece, grid - np.array([x0, y0], np.float32), None, cv2.INTER_LINEAR,
-        borderMode=cv2.BORDER_REPLICATE,
-    )  # fmt: skip
+    part = sample(piece, grid[..., 0] - x0, grid[..., 1] - y0)
     inside = (
         (grid[..., 0] >= 0) & (grid[..., 0] <= photo.width - 1)
         & (grid[..., 1] >= 0) & (grid[..., 1] <= photo.height - 1)

@@ -314,7 +314,7 @@ def _steps(profiles: Profiles, noise: Points, rows_per_mm: float) -> Points:
     middle = known_quantile(change, 0.5)
     weakest = np.where(middle > 0, known_quantile(change, 0.25), known_quantile(change, 0.75))
     common = np.where(middle * weakest > 0, (middle + weakest) / 2, 0.0)
-    return gaussian_filter1d(np.sqrt((np.nan_to_num(common) ** 2).sum(axis=1)), 0.5)
+    return np.asarray(gaussian_filter1d(np.sqrt((np.nan_to_num(common) ** 2).sum(axis=1)), 0.5))
 
 
 def _unlikeness(profiles: Profiles, levels: Points, rows_per_mm: float) -> Points:

@@ -2,12 +2,12 @@
 
 from dataclasses import dataclass
 
-import cv2
 import numpy as np
 from numpy.typing import NDArray
 from scipy.ndimage import gaussian_filter1d, uniform_filter1d
 
-from damagescore.edge.flow import BOW_TERMS, STRETCH_TERMS, Flow, _powers
+from damagescore.edge.flow import BOW_TERMS, STRETCH_TERMS, Flow, powers
+from damagescore.edge.sampling import sample
 
 Points = NDArray[np.float64]
 Image = NDArray[np.float32]
@@ -78,18 +78,18 @@ def profiles_along(reduced: Reduced, flow: Flow, *, reach_px: tuple[float, float
     """
     step = 1.0 / reduced.factor
     count = int(2 * reach_px[0] / (2 * step)) // BLOCK_COLUMNS * BLOCK_COLUMNS
-    s = (np.arange(count) - (count - 1) / 2) * 2 * step
-    levels = np.arange(-int(reach_px[1] / step), int(reach_px[1] / step) + 1) * step
+    s: Points = (np.arange(count, dtype=np.float64) - (count - 1) / 2) * 2 * step
+    half = int(reach_px[1] / step)
+    levels: Points = np.arange(-half, half + 1, dtype=np.float64) * step
     places = (flow.to_px(s[None, :], levels[:, None]) + 0.5) * reduced.factor - 0.5
-    grid = places.astype(np.float32)
-    sampled = cv2.remap(reduced.channels, grid, None, cv2.INTER_LINEAR)
-    seen = cv2.remap(reduced.usable.astype(np.uint8), grid, None, cv2.INTER_NEAREST)
-    return _block_medians(sampled, seen, levels, s)
+    x, y = places[..., 0], places[..., 1]
+    height, width = reduced.usable.shape
+    inside = (x >= -0.5) & (x <= width - 0.5) & (y >= -0.5) & (y <= height - 0.5)
+    seen = (sample(reduced.usable, x, y, nearest=True) > 0) & inside
+    return _block_medians(sample(reduced.channels, x, y), seen, levels, s)
 
 
-def _block_medians(
-    sampled: Image, seen: NDArray[np.uint8], levels: Points, s: Points
-) -> Profiles:
+def _block_medians(sampled: Image, seen: Mask, levels: Points, s: Points) -> Profiles:
     rows, columns, kinds = sampled.shape
     blocks = columns // BLOCK_COLUMNS
     shaped = sampled.reshape(rows, blocks, BLOCK_COLUMNS, kinds)
@@ -165,10 +165,10 @@ def _shifts(rise: Points, *, most: int, middle: float) -> _Shifts:
     centre = blocks // 2
     common = np.median(rise[:, max(centre - half, 0) : centre + half + 1], axis=1)
     window = max(rows // 6, 3 * most)
-    tried = np.arange(-most, most + 1)
+    tried = np.arange(-most, most + 1, dtype=np.float64)
     score = np.empty((len(tried), rows, blocks))
     power = uniform_filter1d(rise**2, window, axis=0)
-    for i, k in enumerate(tried):
+    for i, k in enumerate(range(-most, most + 1)):
         product = uniform_filter1d(np.roll(rise, -k, axis=0) * common[:, None], window, axis=0)
         score[i] = product / np.sqrt(np.maximum(np.roll(power, -k, axis=0), 0.0) + 1e-12)
     picked = np.arange(window // 2, rows - window // 2, max(window // 2, 1))
@@ -176,7 +176,9 @@ def _shifts(rise: Points, *, most: int, middle: float) -> _Shifts:
     return _peaks(score[:, picked], tried, picked, common_power)
 
 
-def _peaks(score: Points, tried: Points, picked: Points, common_power: Points) -> _Shifts:
+def _peaks(
+    score: Points, tried: Points, picked: NDArray[np.intp], common_power: Points
+) -> _Shifts:
     best = np.argmax(score, axis=0)
     inner = np.clip(best, 1, len(tried) - 2)
     take = [np.take_along_axis(score, (inner + d)[None], axis=0)[0] for d in (-1, 0, 1)]
@@ -194,7 +196,7 @@ def _absorb(flow: Flow, profiles: Profiles, shifts: _Shifts) -> Flow:
     v = profiles.levels_px[0] + shifts.rows * step
     u = np.broadcast_to(profiles.s_px / flow.length_px, v.shape)
     design = np.concatenate(
-        [_powers(u, BOW_TERMS), (v / flow.length_px)[..., None] * _powers(u, STRETCH_TERMS)],
+        [powers(u, BOW_TERMS), (v / flow.length_px)[..., None] * powers(u, STRETCH_TERMS)],
         axis=-1,
     ).reshape(-1, BOW_TERMS + STRETCH_TERMS)
     target, weight = shifts.shift.ravel() * step, shifts.weight.ravel()
