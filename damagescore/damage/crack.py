@@ -9,7 +9,8 @@ from numpy.typing import NDArray
 from scipy.ndimage import uniform_filter1d
 from skimage.filters import apply_hysteresis_threshold
 
-from damagescore.damage.centreline import centre, resample
+from damagescore.damage.centreline import centre, resample, smooth
+from damagescore.damage.fork import joined_to, leave_stroke
 from damagescore.damage.lines import layer_of, measure_lines
 from damagescore.damage.network import Paths, link, networks, thin
 from damagescore.damage.record import Finding, FindingKind
@@ -47,8 +48,8 @@ class Gates:
     saliency : float
         Least sum of (z - 2.5) along a line, per sample of 1/25 mm: long and weak
         counts as short and strong.
-    shortest_mm : float
-        Least length of a proposal.
+    shortest_mm, shortest_plain_mm : float
+        Least length of a proposal, and of one that mould or shims may have drawn.
     """
 
     z_seed: float
@@ -58,6 +59,7 @@ class Gates:
     dark_plain: float
     saliency: float
     shortest_mm: float
+    shortest_plain_mm: float
 
     @classmethod
     def at(cls, sensitivity: float) -> "Gates":
@@ -71,6 +73,7 @@ class Gates:
             dark_plain=0.7 - 0.4 * s,
             saliency=220 * 0.12**s,
             shortest_mm=1.2 - 0.8 * s,
+            shortest_plain_mm=3.0 - 2.0 * s,
         )
 
 
@@ -139,7 +142,7 @@ def find_cracks(
     found = []
     for strip in strips_of(photo, edge, scale, exclude=_widened(exclude, scale)):
         for candidate in _candidates(strip, gates):
-            lines = _photo_lines(photo, strip, candidate, scale)
+            lines = _photo_lines(photo, edge, strip, candidate=candidate, scale=scale)
             found.append((candidate, strip.layer, lines))
     found.sort(key=lambda f: -f[0].length_mm)
     return tuple(
@@ -165,18 +168,28 @@ def _candidates(strip: Strip, gates: Gates) -> list[Candidate]:
     mask = apply_hysteresis_threshold(ridge.z, gates.z_grow, gates.z_seed)
     mask &= (core > gates.dark_grow) & strip.judged
     mask &= ~_mould_lines(ridge, core, strip.px_per_mm)
-    skeleton = _without_crumbs(thin(mask), round(0.25 * strip.px_per_mm))
+    skeleton = _dark_pieces(thin(mask), core, gates, strip.px_per_mm)
     joined = link(skeleton, ridge.z, reach_px=1.5 * strip.px_per_mm, least=2.0)
     paths = networks(joined, shortest_branch_px=0.8 * strip.px_per_mm)
     seen = [_judge(p, ridge, core, strip.px_per_mm, gates) for p in paths]
     return [c for c in seen if c is not None]
 
 
-def _without_crumbs(skeleton: Mask, least_px: int) -> Mask:
-    count, label, stats, _ = cv2.connectedComponentsWithStats(skeleton.astype(np.uint8))
-    large = stats[:, cv2.CC_STAT_AREA] >= least_px
-    large[0] = False
-    return np.asarray(large[label])
+def _dark_pieces(skeleton: Mask, core: Image, gates: Gates, px_per_mm: float) -> Mask:
+    """Drop crumbs and pale pieces before they can be linked to a crack."""
+    kept = np.zeros_like(skeleton)
+    _, label, stats, _ = cv2.connectedComponentsWithStats(skeleton.astype(np.uint8))
+    rows = len(skeleton)
+    border = BOND_REACH_MM * px_per_mm / 2
+    for k in np.flatnonzero(stats[:, cv2.CC_STAT_AREA] >= 0.25 * px_per_mm)[1:]:
+        left, top, width, height = stats[k, :4]
+        box = np.s_[top : top + height, left : left + width]
+        piece = label[box] == k
+        on_border = top + height < border or top > rows - border
+        least = gates.dark_plain if on_border else gates.dark_core
+        if np.quantile(core[box][piece], 0.75) >= 0.8 * least:
+            kept[box] |= piece
+    return kept
 
 
 def _mould_lines(ridge: Ridge, core: Image, px_per_mm: float) -> Mask:
@@ -220,7 +233,7 @@ def _passes(candidate: Candidate, gates: Gates) -> bool:
     return (
         candidate.core >= (gates.dark_plain if suspect else gates.dark_core)
         and candidate.saliency >= gates.saliency
-        and candidate.length_mm >= gates.shortest_mm
+        and candidate.length_mm >= (gates.shortest_plain_mm if suspect else gates.shortest_mm)
     )
 
 
@@ -240,15 +253,22 @@ def _runs_along(line: Points, px_per_mm: float) -> bool:
 
 
 def _photo_lines(
-    photo: Photo, strip: Strip, candidate: Candidate, scale: Scale
+    photo: Photo, edge: Edge, strip: Strip, *, candidate: Candidate, scale: Scale
 ) -> tuple[Points, ...]:
     """Centre lines in the photo, ends where the dark stroke ends."""
     made: list[Points] = []
-    for rank, line in enumerate(candidate.lines):
-        rough = resample(strip.to_photo(line), step_px=max(1.0, 0.04 / scale.mm_per_px))
-        reach = max(3.0, 0.3 / scale.mm_per_px)
-        fine = centre(photo.grey, rough, reach_px=reach)
-        made.append(with_true_ends(photo.grey, fine, scale, start=rank == 0))
+    for line in candidate.lines:
+        step = max(1.0, 0.04 / scale.mm_per_px)
+        rough = smooth(resample(strip.to_photo(line), step_px=step), spread=2.0)
+        if made:
+            rough = leave_stroke(rough, made[0], reach_px=0.3 / scale.mm_per_px)
+        if len(rough) < 4:
+            continue
+        fine = centre(photo.grey, rough, reach_px=max(3.0, 0.2 / scale.mm_per_px))
+        ended = with_true_ends(photo.grey, fine, scale, inside=edge.judged, start=not made)
+        made.append(
+            joined_to(ended, made[0], reach_px=1.5 / scale.mm_per_px) if made else ended
+        )
     return tuple(made)
 
 

@@ -18,8 +18,8 @@ Indices = NDArray[np.intp]
 class Paths:
     """One connected network: its longest path first, then its branches.
 
-    Each path is an ordered array (N, 2) of (column, row); a branch ends on the
-    path that it leaves.
+    Each path is an ordered array (N, 2) of (column, row); a branch starts on
+    the path that it starts from.
     """
 
     lines: tuple[Points, ...]
@@ -73,7 +73,7 @@ def _ordered(places: Points, graph: csr_matrix, shortest_branch_px: float) -> Pa
         far = int(np.argmax(reach))
         if reach[far] < shortest_branch_px:
             return Paths(lines=tuple(lines))
-        branch = _back(came, far)
+        branch = _back(came, far)[::-1]
         lines.append(places[branch])
         taken.extend(int(i) for i in branch)
 

@@ -73,13 +73,13 @@ def flatten(strip: Strip) -> tuple[Image, float]:
     """Relative darkness against the local background, and its spread on sound rubber."""
     judged = strip.judged
     spread = BACKGROUND_MM * strip.px_per_mm
-    background = _average(strip.grey, judged, spread)
+    background = local_mean(strip.grey, judged, spread)
     # Cracks, chalk and dust must not pull the background that they are compared with.
-    ratio = strip.grey / np.maximum(background, 1.0)
+    ratio = strip.grey / background
     sound = judged & (np.abs(ratio - 1) < 0.25)
     if sound.any():
-        background = _average(strip.grey, sound, spread)
-    dark = (1 - strip.grey / np.maximum(background, 1.0)).astype(np.float32)
+        background = local_mean(strip.grey, sound, spread)
+    dark = (1 - strip.grey / background).astype(np.float32)
     _, noise = _robust(dark[judged]) if judged.any() else (0.0, 1.0)
     dark = _without_border(dark, judged, round(BORDER_MM * strip.px_per_mm), noise)
     dark[~judged] = 0
@@ -87,14 +87,15 @@ def flatten(strip: Strip) -> tuple[Image, float]:
     return np.clip(dark, -noise, 1.0), noise
 
 
-def _average(grey: Image, weight: Mask, spread: float) -> Image:
+def local_mean(grey: Image, weight: Mask, spread: float) -> Image:
+    """Gaussian mean of the grey levels where `weight` is True, at least 1."""
     known = weight.astype(np.float32)
     border = cv2.BORDER_REFLECT
     total = cv2.GaussianBlur(grey * known, (0, 0), spread, borderType=border)
     share = cv2.GaussianBlur(known, (0, 0), spread, borderType=border)
     # Far from anything known, fall back on the mean of all that is known.
     mean = float(grey[weight].mean()) if weight.any() else 1.0
-    return np.asarray((total + 1e-3 * mean) / (share + 1e-3), np.float32)
+    return np.asarray(np.maximum((total + 1e-3 * mean) / (share + 1e-3), 1.0), np.float32)
 
 
 def _without_border(dark: Image, judged: Mask, reach: int, noise: float) -> Image:

@@ -18,6 +18,8 @@ Mask = NDArray[np.bool_]
 FINEST_PX_PER_MM = 25.0
 """A crack of 0.08 mm then covers two pixels; finer sampling finds no more, only slower."""
 
+RIM_MM = 0.2
+
 MOST_COLUMNS = 16_000
 
 
@@ -113,7 +115,7 @@ def _strip(photo: Photo, edge: Edge, layer: Layer, scale: Scale, judged: Mask) -
     height = upper + np.outer(share, lower - upper)
     x = (at * along[0] + height * across[0]).astype(np.float32)
     y = (at * along[1] + height * across[1]).astype(np.float32)
-    grey, kept = _sample(photo.grey, judged, x, y, step)
+    grey, kept = _sample(photo.grey, judged, x, y, step=step, mm_step=1 / px_per_mm)
     return Strip(
         layer=layer.index, grey=grey, judged=kept, px_per_mm=px_per_mm, along=along,
         across=across, start_px=first, step_px=step, upper_px=upper, lower_px=lower,
@@ -141,7 +143,9 @@ def _visible(
     return max(s_up[0], s_low[0], ahead.min()), min(s_up[-1], s_low[-1], ahead.max())
 
 
-def _sample(grey: Image, judged: Mask, x: Image, y: Image, step: float) -> tuple[Image, Mask]:
+def _sample(
+    grey: Image, judged: Mask, x: Image, y: Image, *, step: float, mm_step: float
+) -> tuple[Image, Mask]:
     """Sample only the part of the photo that the strip needs; blur first when it shrinks."""
     height, width = grey.shape
     pad = 8
@@ -153,4 +157,19 @@ def _sample(grey: Image, judged: Mask, x: Image, y: Image, step: float) -> tuple
     mask = judged[y0:y1, x0:x1].astype(np.uint8)
     sampled = cv2.remap(part, x - x0, y - y0, cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE)
     kept = cv2.remap(mask, x - x0, y - y0, cv2.INTER_NEAREST, borderMode=cv2.BORDER_CONSTANT)
-    return np.asarray(sampled, np.float32), kept.astype(bool)
+    return np.asarray(sampled, np.float32), _without_rims(kept, round(RIM_MM / mm_step))
+
+
+def _without_rims(kept: NDArray[np.uint8], rim_px: int) -> Mask:
+    """Drop the rim of a card or a smear, which may lie in its shadow.
+
+    The layer's own borders stay: bond gaps run there.
+    """
+    filled = cv2.morphologyEx(
+        cv2.copyMakeBorder(kept, 3, 3, 3, 3, cv2.BORDER_CONSTANT, value=1),
+        cv2.MORPH_CLOSE,
+        np.ones((5, 5), np.uint8),
+    )
+    kernel = np.ones((2 * rim_px + 1, 2 * rim_px + 1), np.uint8)
+    inner = cv2.erode(filled, kernel, borderType=cv2.BORDER_CONSTANT, borderValue=1)
+    return np.asarray(inner[3:-3, 3:-3].astype(bool) & kept.astype(bool))

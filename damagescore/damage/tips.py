@@ -1,25 +1,60 @@
 """Where a dark stroke ends: moving the ends of a centre line onto its tips."""
 
 import math
+from dataclasses import dataclass
 
+import cv2
 import numpy as np
 from numpy.typing import NDArray
-from scipy.ndimage import gaussian_filter1d, uniform_filter1d
 
-from damagescore.damage.centreline import cumulative_px, follow, read_at, resample
+from damagescore.damage.centreline import cumulative_px, resample
+from damagescore.damage.ridge import local_mean
 from damagescore.scale.record import Scale
 
 Points = NDArray[np.float64]
 Image = NDArray[np.float32]
+Mask = NDArray[np.bool_]
 
-BACK_MM = 0.6
+BACK_MM = 0.5
 """The elongated filters overshoot a tip by up to their half length; start inside it."""
 
-AHEAD_MM = 1.8
-SIDE_MM = 0.5
+AHEAD_MM = 1.5
+LOOK_MM = 0.2
+TURN_DEG = 36.0
+LEAST_DARKNESS = 0.12
+"""A stroke fainter than this is not told from the grain of the rubber."""
 
 
-def with_true_ends(grey: Image, line: Points, scale: Scale, *, start: bool = True) -> Points:
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Surround:
+    """Relative darkness of the photo around a tip.
+
+    `dark` (h, w) is 0 on the rubber beside the stroke; `corner` (x, y) is the
+    photo pixel of its first element; `threshold` is what a stroke must exceed.
+    """
+
+    dark: Image
+    corner: Points
+    threshold: float
+    px_per_mm: float
+
+    def at(self, points: Points) -> Image:
+        """Darkness at photo pixels, shape (..., 2); far negative outside."""
+        moved = (points - self.corner).astype(np.float32)
+        read = cv2.remap(
+            self.dark,
+            moved[..., 0].reshape(len(moved), -1),
+            moved[..., 1].reshape(len(moved), -1),
+            cv2.INTER_LINEAR,
+            borderMode=cv2.BORDER_CONSTANT,
+            borderValue=-1.0,
+        )
+        return np.asarray(read.reshape(moved.shape[:-1]), np.float32)
+
+
+def with_true_ends(
+    grey: Image, line: Points, scale: Scale, *, inside: Mask, start: bool = True
+) -> Points:
     """Move the last end (and the first, if `start`) of a line to the stroke's tip.
 
     Parameters
@@ -27,86 +62,87 @@ def with_true_ends(grey: Image, line: Points, scale: Scale, *, start: bool = Tru
     grey : ndarray of float32, shape (H, W)
     line : ndarray, shape (N, 2)
         Evenly spaced centre line, photo pixels.
+    inside : ndarray of bool, shape (H, W)
+        Where a stroke may run on; its edge is an end.
     start : bool
         False for a branch, whose first point lies on its main path.
 
     Notes
     -----
-    A tip ends where the mean darkness over 0.2 mm ahead falls below 2.5 times its
-    own spread beside the stroke.
+    A walk goes on from inside the stroke, turning with it, as long as the mean
+    darkness over the next 0.2 mm stands out of the grain beside the stroke.
     """
-    fixed = _with_true_end(grey, line, scale)
+    ended = _with_true_end(grey, line, scale, inside)
     if start:
-        fixed = _with_true_end(grey, fixed[::-1], scale)[::-1]
-    return fixed
+        ended = _with_true_end(grey, ended[::-1], scale, inside)[::-1]
+    return ended
 
 
-def _with_true_end(grey: Image, line: Points, scale: Scale) -> Points:
+def _with_true_end(grey: Image, line: Points, scale: Scale, inside: Mask) -> Points:
     mm_per_px = scale.surface.mm_per_px_at(line[-1])
     along = cumulative_px(line)
-    back = min(BACK_MM / mm_per_px, along[-1] / 3)
-    kept = along <= along[-1] - back
-    if kept.sum() < 3:
+    kept = along <= along[-1] - min(BACK_MM / mm_per_px, along[-1] / 4)
+    if kept.sum() < 4:
         return line
     body = line[kept]
-    n_aim = max(3, round(0.8 / mm_per_px / max(along[1], 1e-6)))
-    aim = _direction(body[-n_aim:])
-    ahead = np.arange(0.0, back + AHEAD_MM / mm_per_px, 1.0)
-    side = np.arange(-math.ceil(SIDE_MM / mm_per_px), math.ceil(SIDE_MM / mm_per_px) + 1.0)
-    across = np.array([-aim[1], aim[0]])
-    places = body[-1] + ahead[:, None, None] * aim + side[None, :, None] * across
-    inside = _inside(places, grey.shape)
-    if inside < 3:
-        return line
-    patch = read_at(grey, places[:inside])
-    course, darkness, spread = _walk(patch, 1 / mm_per_px)
-    end = _last_dark(darkness, 2.5 * spread, round(0.3 / mm_per_px))
-    tip = body[-1] + ahead[: end + 1, None] * aim + side[course[: end + 1], None] * across
-    step = float(np.median(np.diff(along)))
-    return resample(np.vstack([body, tip[1:]]), step_px=step) if end >= 1 else body
+    step = float(along[1])
+    around = _surround(grey, line, body[-1], inside, 1 / mm_per_px)
+    n_aim = min(len(body) - 1, max(3, round(0.4 / mm_per_px / step)))
+    aim = body[-1] - body[-1 - n_aim]
+    walked = _walk(around, body[-1], math.atan2(aim[1], aim[0]), step)
+    return resample(np.vstack([body, walked]), step_px=step) if len(walked) else body
 
 
-def _direction(points: Points) -> Points:
-    """Unit vector of the best straight line, pointing from first to last."""
-    centred = points - points.mean(axis=0)
-    _, _, axes = np.linalg.svd(centred, full_matrices=False)
-    axis = axes[0]
-    return np.asarray(axis if axis @ (points[-1] - points[0]) >= 0 else -axis)
+def _surround(
+    grey: Image, line: Points, start: Points, inside: Mask, px_per_mm: float
+) -> Surround:
+    reach = math.ceil((BACK_MM + AHEAD_MM + 0.5) * px_per_mm)
+    x0, y0 = (max(0, int(c) - reach) for c in start)
+    x1, y1 = (int(c) + reach + 1 for c in start)
+    part, allowed = grey[y0:y1, x0:x1], inside[y0:y1, x0:x1]
+    fine = cv2.GaussianBlur(part, (0, 0), max(0.5, 0.025 * px_per_mm))
+    stroke = np.zeros(part.shape, np.uint8)
+    course = np.round(line - (x0, y0)).astype(np.int32).reshape(-1, 1, 2)
+    cv2.polylines(stroke, [course], False, 1, max(1, round(0.6 * px_per_mm)))
+    beside = allowed & (stroke == 0)
+    level = local_mean(fine, beside, 0.8 * px_per_mm)
+    values = (fine / level)[beside]
+    spread = 1.4826 * float(np.median(np.abs(values - 1))) if values.size > 50 else 0.1
+    dark = 1 - fine / level
+    dark[~allowed] = -1.0
+    return Surround(
+        dark=dark.astype(np.float32),
+        corner=np.array([x0, y0], np.float64),
+        threshold=max(LEAST_DARKNESS, 2.2 * spread),
+        px_per_mm=px_per_mm,
+    )
 
 
-def _inside(places: Points, shape: tuple[int, ...]) -> int:
-    """How many steps ahead stay in the photo."""
-    limit = np.array([shape[1] - 1, shape[0] - 1])
-    fine = ((places >= 0) & (places <= limit)).all(axis=(1, 2))
-    return int(np.argmin(fine)) if not fine.all() else len(fine)
-
-
-def _walk(patch: Image, px_per_mm: float) -> tuple[NDArray[np.intp], Points, float]:
-    """Follow the darkest way out of the patch's middle; darkness along it, and its spread."""
-    middle = patch.shape[1] // 2
-    level = np.median(patch, axis=1, keepdims=True)
-    level = gaussian_filter1d(level, 0.3 * px_per_mm, axis=0, mode="nearest")
-    dark = gaussian_filter1d(1 - patch / np.maximum(level, 1.0), 0.025 * px_per_mm, axis=1)
-    blurred = uniform_filter1d(dark, max(3, round(0.2 * px_per_mm)), axis=0, mode="nearest")
-    steps = np.arange(patch.shape[1]) - middle
-    # Start in the middle, and leave it slowly: tips run on, they do not jump.
-    guide = blurred - 0.002 * np.abs(steps)
-    guide[0] = np.where(np.abs(steps) <= 2, guide[0], -1e3)
-    course = follow(guide, stiffness=0.05)
-    rows = np.arange(len(patch))
-    beside = np.abs(steps[None, :] - (course - middle)[:, None]) > 0.2 * px_per_mm
-    spread = 1.4826 * float(np.median(np.abs(blurred[beside]))) if beside.any() else 0.05
-    return course, blurred[rows, course], max(spread, 0.02)
-
-
-def _last_dark(darkness: Points, threshold: float, widest_gap: int) -> int:
-    """Last step before the darkness stays below the threshold for longer than the gap."""
-    below = 0
-    last = 0
-    for step, value in enumerate(darkness):
-        below = 0 if value >= threshold else below + 1
-        if below == 0:
-            last = step
-        if below > widest_gap:
+def _walk(around: Surround, start: Points, heading: float, step: float) -> Points:
+    """Points after `start`, one a step, up to the stroke's end."""
+    turns = np.radians(np.linspace(-TURN_DEG, TURN_DEG, 13))
+    look = np.linspace(0.15, 1.0, 6) * LOOK_MM * around.px_per_mm
+    most = int((BACK_MM + AHEAD_MM) * around.px_per_mm / step)
+    at, walked = start, []
+    for _ in range(most):
+        headings = heading + turns
+        rays = np.stack([np.cos(headings), np.sin(headings)], axis=-1)
+        seen = around.at(at + look[None, :, None] * rays[:, None, :])
+        value = seen.mean(axis=1)
+        best = int(np.argmax(value - 0.1 * np.abs(turns)))
+        if value[best] < around.threshold:
+            walked.extend(_rest(at, rays[best], look, seen[best] >= around.threshold))
             break
-    return last
+        # Half the turn: the aim lies ahead, and a tip bends, it does not zigzag.
+        heading += 0.5 * float(turns[best])
+        at = at + step * np.array([math.cos(heading), math.sin(heading)])
+        walked.append(at)
+    return np.array(walked).reshape(-1, 2)
+
+
+def _rest(at: Points, ray: Points, look: Points, dark: Mask) -> list[Points]:
+    """The last bit of stroke inside the final look ahead."""
+    if not dark[0]:
+        return []
+    last = int(np.argmin(dark)) - 1 if not dark.all() else len(dark) - 1
+    return [at + look[last] * ray]
