@@ -1,0 +1,161 @@
+"""What is drawn over a photo: lines, labels and a scale bar, as plain geometry.
+
+The PDF and the raster overlay draw the same marks. The kinds differ in line style
+as well as colour, so that a black-and-white print says the same.
+"""
+
+import math
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from damagescore.quantity import MM_PER_INCH, Length
+
+Points = NDArray[np.float64]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class LineStyle:
+    """How a kind is drawn; widths and dashes in thousandths of the longest side.
+
+    The colours are those of a published palette for colour-blind readers (Okabe
+    and Ito 2008), each over a white halo.
+    """
+
+    name: str
+    rgb: tuple[int, int, int]
+    width: float
+    dash: tuple[float, ...] = ()
+    hatch: bool = False
+
+
+STYLES: Mapping[str, LineStyle] = {
+    "crack": LineStyle(name="crack: solid line", rgb=(213, 94, 0), width=1.3),
+    "bond_gap": LineStyle(
+        name="bond gap: dashed line", rgb=(0, 114, 178), width=1.6, dash=(7.0, 4.0)
+    ),
+    "crumbling": LineStyle(
+        name="crumbling: dotted outline, hatched", rgb=(230, 159, 0), width=1.4,
+        dash=(1.6, 2.6), hatch=True,
+    ),
+    "bulge": LineStyle(name="bulge: bold line", rgb=(0, 158, 115), width=3.2),
+    "layer": LineStyle(name="layer: faint line", rgb=(225, 225, 225), width=0.5),
+    "rejected": LineStyle(
+        name="rejected by the inspector: thin grey line", rgb=(120, 120, 120), width=0.7,
+        dash=(2.0, 2.0),
+    ),
+}  # fmt: skip
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Mark:
+    """One line or outline over the photo.
+
+    `points_px` has shape (N, 2), upright full-resolution pixels, pixel centres at
+    integers; `style` is a key of `STYLES`.
+    """
+
+    style: str
+    points_px: Points
+    closed: bool = False
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Label:
+    """A finding's id and the point that it belongs to."""
+
+    text: str
+    at_px: tuple[float, float]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class ScaleBar:
+    """A bar of a round length at the photo's scale in the judged area."""
+
+    text: str
+    length_px: float
+
+
+def layer_marks(measurement: Mapping[str, Any]) -> Iterator[Mark]:
+    """Outlines of the layers."""
+    for layer in measurement.get("layers") or ():
+        points = _points(layer["polygon_px"])
+        if len(points) > 2:
+            yield Mark(style="layer", points_px=points, closed=True)
+
+
+def finding_marks(
+    measurement: Mapping[str, Any], states: Mapping[str, str] | None = None
+) -> Iterator[Mark]:
+    """Lines and outlines of the findings; `states` gives the review by finding id."""
+    for finding in measurement.get("findings") or ():
+        rejected = (states or {}).get(finding["id"]) == "rejected"
+        style = "rejected" if rejected else finding["kind"]
+        for line in finding.get("lines_px") or ():
+            yield Mark(style=style, points_px=_points(line))
+        if finding.get("polygon_px"):
+            yield Mark(style=style, points_px=_points(finding["polygon_px"]), closed=True)
+
+
+def finding_labels(measurement: Mapping[str, Any]) -> Iterator[Label]:
+    """One label per finding that has a place in the photo."""
+    for finding in measurement.get("findings") or ():
+        lines = finding.get("lines_px") or ()
+        outline = finding.get("polygon_px") or (lines[0] if lines else ())
+        points = _points(outline)
+        if len(points):
+            x, y = points[len(points) // 2]
+            yield Label(text=str(finding["id"]), at_px=(float(x), float(y)))
+
+
+def scale_bar(
+    measurement: Mapping[str, Any], width_px: float, *, unit: Length = "mm"
+) -> ScaleBar | None:
+    """Give a bar of 1, 2 or 5 times a power of ten, at most a quarter of the width.
+
+    None when the photo has no scale: a bar would then say what nobody knows.
+    """
+    scale = measurement.get("scale")
+    if not scale or not scale.get("mm_per_px"):
+        return None
+    units_per_px = scale["mm_per_px"] / (1.0 if unit == "mm" else MM_PER_INCH)
+    longest = width_px * units_per_px / 4
+    power = 10.0 ** math.floor(math.log10(longest))
+    length = next(n * power for n in (5, 2, 1) if n * power <= longest * (1 + 1e-9))
+    return ScaleBar(text=f"{length:g} {unit}", length_px=length / units_per_px)
+
+
+def kinds_in(measurement: Mapping[str, Any], states: Mapping[str, str]) -> list[str]:
+    """Keys of `STYLES` that the photo's legend needs, in the order of `STYLES`."""
+    used = {m.style for m in finding_marks(measurement, states)}
+    used |= {m.style for m in layer_marks(measurement)}
+    return [style for style in STYLES if style in used]
+
+
+def hatch_lines(polygon_px: Points, spacing_px: float) -> list[Points]:
+    """Lines at 45 degrees inside a closed polygon, shape (2, 2) each.
+
+    Each line y = x + c is cut where it crosses the outline, and drawn between
+    the crossings in turn (even-odd rule).
+    """
+    x, y = polygon_px.T
+    offset = y - x
+    following = np.roll(offset, -1)
+    first = math.ceil(offset.min() / spacing_px)
+    lines = []
+    for number in range(first, math.floor(offset.max() / spacing_px) + 1):
+        c = number * spacing_px
+        crossed = (offset <= c) != (following <= c)
+        share = (c - offset[crossed]) / (following[crossed] - offset[crossed])
+        at = np.sort(x[crossed] + share * (np.roll(x, -1)[crossed] - x[crossed]))
+        lines += [
+            np.array([[a, a + c], [b, b + c]]) for a, b in zip(at[::2], at[1::2], strict=False)
+        ]
+    return lines
+
+
+def _points(plain: Any) -> Points:
+    return np.asarray(plain, dtype=np.float64).reshape(-1, 2)

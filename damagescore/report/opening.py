@@ -1,0 +1,226 @@
+"""First part of the report: outcome, part, criteria, findings, hand measurements."""
+
+from collections.abc import Iterator, Sequence
+
+from reportlab.platypus import Flowable, Spacer, Table, TableStyle
+
+from damagescore.inspection.record import Inspection
+from damagescore.quantity import Length, Measured, Quantity, format_quantity
+from damagescore.report.criteria import Judged, judged_criteria, limits_text, rule_text, zone_of
+from damagescore.report.figures import UsageBar
+from damagescore.report.look import BODY_WIDTH, INK, grid, pairs, text
+from damagescore.report.rows import NONE_FOUND, Row, finding_rows, hand_rows
+from damagescore.report.words import (
+    DISPOSITIONS,
+    EXPANDED,
+    KINDS,
+    NOT_ASSESSED,
+    NOT_SIGNED,
+    OUTCOMES,
+    QUANTITIES,
+    SCORE_MEANING,
+    STATES,
+    when,
+    words_of,
+)
+
+
+def opening(inspection: Inspection, *, unit: Length) -> Iterator[Flowable]:
+    """Title, outcome and part."""
+    yield text("Inspection record", "title")
+    yield text(
+        f"Record {inspection.id}, begun {when(inspection.created_at)}", "subtitle", most=300
+    )
+    if inspection.supersedes:
+        yield text(
+            f"Supersedes record {inspection.supersedes}. "
+            f"Reason: {inspection.supersede_reason or 'none given'}",
+            most=600,
+        )
+    yield Spacer(1, 6)
+    yield outcome_banner(inspection)
+    yield Spacer(1, 3)
+    yield text(SCORE_MEANING, "note")
+    yield text(_decision_line(inspection), "text")
+    yield text("Part", "heading")
+    yield _part(inspection)
+    yield text("Limits and criteria", "heading")
+    yield from _criteria(inspection, unit=unit)
+
+
+def outcome_banner(inspection: Inspection) -> Table:
+    """Make the box with the outcome in words; its border differs by outcome too."""
+    assessment = inspection.assessment or {}
+    outcome = assessment.get("outcome")
+    title, meaning = NOT_ASSESSED if outcome is None else OUTCOMES[outcome]
+    score = assessment.get("score")
+    shown = "no score" if score is None else f"score {score:.0f}"
+    signed = "" if inspection.signature else f"{NOT_SIGNED}: a draft, not a decision"
+    table = Table(
+        [
+            [text(title, "outcome"), text(shown, "score")],
+            [text(meaning, "text"), text(signed, "right")],
+        ],
+        colWidths=[BODY_WIDTH * 0.66, BODY_WIDTH * 0.34],
+    )
+    width, dash = _BORDERS.get(outcome or "", (1.0, (1, 2)))
+    table.setStyle(
+        TableStyle([
+            ("BOX", (0, 0), (-1, -1), width, INK, None, dash),
+            ("VALIGN", (0, 0), (-1, -1), "TOP"),
+            ("LEFTPADDING", (0, 0), (-1, -1), 8),
+            ("RIGHTPADDING", (0, 0), (-1, -1), 8),
+            ("BOTTOMPADDING", (0, 1), (-1, -1), 7),
+        ])
+    )  # fmt: skip
+    return table
+
+
+_BORDERS: dict[str, tuple[float, tuple[int, int] | None]] = {
+    "within": (1.0, None),
+    "borderline": (2.0, (6, 3)),
+    "exceeded": (4.0, None),
+    "not_fully_assessed": (1.5, (1, 2)),
+}
+"""By outcome: border width and dash."""
+
+
+def findings(inspection: Inspection, *, unit: Length) -> Iterator[Flowable]:
+    """Table of all findings, rejected ones included."""
+    yield text("Findings", "heading")
+    rows = finding_rows(inspection)
+    refused = [e for e in inspection.photos if not _usable(e.measurement)]
+    if not inspection.photos:
+        yield text("There is no photo in this record, so nothing was looked at.")
+    elif not rows and len(refused) == len(inspection.photos):
+        yield text("Not measured: no photo could be judged. The reasons stand with each photo.")
+    elif not rows:
+        yield text(f"None: the program {NONE_FOUND}, and none was added by hand.")
+    if rows and refused:
+        yield text("Photos that could not be judged have no findings; see there.", "note")
+    if not rows:
+        return
+    yield text(f"{EXPANDED} Layers are counted from the bottom of the photo, 0 first.", "note")
+    yield Spacer(1, 3)
+    yield grid(
+        ("Photo", "Finding", "Kind", "Layer", "Measured", "State", "Reviewed by, reason"),
+        [_finding_cells(row, unit=unit) for row in rows],
+        widths=(7, 13, 11, 7, 36, 11, 21),
+    )
+
+
+def hand_measurements(inspection: Inspection, *, unit: Length) -> Iterator[Flowable]:
+    """Table of what was measured by hand."""
+    yield text("Hand measurements", "heading")
+    if not inspection.hand:
+        yield text("None.")
+        return
+    yield grid(
+        ("Quantity", "Layer", "Value", "Gauge", "By, at", "Note"),
+        [_hand_cells(row, unit=unit) for row in hand_rows(inspection)],
+        widths=(20, 7, 22, 14, 22, 21),
+    )
+
+
+def value_text(quantity: Quantity, unit: Length) -> str:
+    """Value with its expanded uncertainty, or the reason why there is none."""
+    if isinstance(quantity, Measured):
+        return format_quantity(quantity, unit=unit)
+    return f"not measured: {quantity.reason or 'no reason given'}"
+
+
+def _usable(measurement: object) -> bool:
+    quality = measurement.get("quality") if hasattr(measurement, "get") else None
+    return bool(quality and quality.get("usable"))
+
+
+def _decision_line(inspection: Inspection) -> str:
+    signature = inspection.signature
+    if signature is None:
+        return f"Inspector's decision: none yet. {NOT_SIGNED}."
+    decided = words_of(signature.disposition, DISPOSITIONS)
+    return f"Inspector's decision: {decided}, signed by {signature.name}, {when(signature.at)}."
+
+
+def _part(inspection: Inspection) -> Table:
+    part = inspection.part
+    return pairs([
+        ("Part number", part.part_number or "not given"),
+        ("Serial number", part.serial_number or "not given"),
+        ("Description", part.description or "not given"),
+        ("Position", part.position or "not given"),
+        ("Hours in service", "not given" if part.hours is None else f"{part.hours:g}"),
+        ("Cycles", "not given" if part.cycles is None else f"{part.cycles:g}"),
+        ("Work order", part.work_order or "not given"),
+    ])  # fmt: skip
+
+
+def _criteria(inspection: Inspection, *, unit: Length) -> Iterator[Flowable]:
+    if inspection.limit_set is None:
+        yield text("No limit set was chosen, so nothing was compared with a limit.")
+        return
+    for line in (*limits_text(inspection.limit_set), rule_text(inspection.limit_set)):
+        yield text(line)
+    results = judged_criteria(inspection)
+    if not results:
+        yield text("The findings were not compared with these limits.")
+        return
+    zone = zone_of(inspection.limit_set)
+    yield Spacer(1, 3)
+    yield grid(
+        ("Criterion", "Value", "Limit", "Usage of the limit", "Outcome"),
+        [_criterion_cells(result, zone=zone, unit=unit) for result in results],
+        widths=(32, 18, 12, 26, 16),
+    )
+    yield text(
+        "Bar: the value; thin line with ends: 95 % interval; hatched: borderline zone; "
+        "upright line: the limit.",
+        "note",
+    )
+
+
+def _criterion_cells(result: Judged, *, zone: float, unit: Length) -> Sequence[object]:
+    outcome = OUTCOMES[result.outcome][0].capitalize()
+    cells: list[object] = [
+        result.title,
+        value_text(result.value, unit),
+        result.limit_text(unit),
+    ]
+    if isinstance(result.value, Measured) and result.usage is not None:
+        u = result.u_usage
+        bar = UsageBar(result.usage, u, zone=zone * u, width=BODY_WIDTH * 0.25 - 8)
+        cells.append([bar, text(result.usage_text(), "cell")])
+    else:
+        cells.append("none: no value")
+    return [*cells, f"{outcome}. {result.reason}" if result.reason else outcome]
+
+
+def _finding_cells(row: Row, *, unit: Length) -> Sequence[object]:
+    measured = [
+        text(f"{words_of(name, QUANTITIES)} {value_text(q, unit)}", "cell")
+        for name, q in row.quantities.items()
+    ]
+    review = row.review
+    who = "" if review is None else f"{review.by}, {when(review.at)}"
+    reason = "" if review is None or not review.reason else f". {review.reason}"
+    return (
+        row.photo_number,
+        row.id if row.origin == "auto" else f"{row.id} ({row.origin})",
+        words_of(row.kind, KINDS),
+        "not known" if row.layer is None else row.layer,
+        measured or "not measured: no quantity",
+        words_of(row.state, STATES),
+        who + reason,
+    )
+
+
+def _hand_cells(row: Row, *, unit: Length) -> Sequence[object]:
+    (quantity,) = row.quantities.values()
+    return (
+        words_of(row.kind, QUANTITIES),
+        "whole part" if row.layer is None else row.layer,
+        value_text(quantity, unit),
+        row.gauge_id or "not given",
+        f"{row.by}, {when(row.at)}",
+        row.note,
+    )

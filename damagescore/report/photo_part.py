@@ -1,0 +1,168 @@
+"""Part of the report for one photo: picture, evidence of the scale, quality."""
+
+from collections.abc import Callable, Iterator, Mapping, Sequence
+from typing import Any
+
+from reportlab.lib.units import mm
+from reportlab.platypus import Flowable, KeepTogether, Spacer, Table, TableStyle
+
+from damagescore.errors import DamageScoreError
+from damagescore.inspection.record import PhotoEntry
+from damagescore.photo import read_photo
+from damagescore.quantity import MM_PER_INCH, Length, quantity_from_dict, round_half_even
+from damagescore.report.figures import LineSample, PhotoFigure
+from damagescore.report.look import BODY_WIDTH, grid, pairs, text
+from damagescore.report.marks import STYLES, kinds_in
+from damagescore.report.opening import value_text
+from damagescore.report.rows import states_of
+from damagescore.report.words import METHODS, QUANTITIES, words_of
+
+PhotoLoader = Callable[[str], bytes]
+
+
+def photo_part(
+    entry: PhotoEntry, number: int, *, loader: PhotoLoader, unit: Length
+) -> Iterator[Flowable]:
+    """Give everything about one photo."""
+    measurement = entry.measurement
+    heading = text(f"Photo {number}: {entry.name}, {entry.view} view", "heading", most=300)
+    sha256 = text(f"Photo SHA-256 {entry.sha256}", "note")
+    yield KeepTogether([heading, *_picture(entry, loader=loader, unit=unit), sha256])
+    yield text("Quality", "small_heading")
+    yield from _quality(measurement)
+    yield text("Scale", "small_heading")
+    yield from _scale(measurement, unit=unit)
+    yield text(
+        "Totals of this photo, over all its findings whatever their review", "small_heading"
+    )
+    yield _totals(measurement, unit=unit)
+
+
+def _picture(entry: PhotoEntry, *, loader: PhotoLoader, unit: Length) -> Iterator[Flowable]:
+    try:
+        photo = read_photo(loader(entry.sha256), name=entry.name)
+    except DamageScoreError as fault:
+        # The rest of the record still has to be readable; the fault stands in it.
+        yield text(f"The photo cannot be shown. {fault}", most=600)
+        return
+    states = states_of(entry)
+    yield PhotoFigure(
+        photo.rgb, entry.measurement, states=states, unit=unit, box=(BODY_WIDTH, 118 * mm)
+    )
+    kinds = kinds_in(entry.measurement, states)
+    if kinds:
+        yield Spacer(1, 3)
+        yield _legend(kinds)
+    if entry.measurement.get("scale"):
+        yield text("The bar holds at the centre of the judged area.", "note")
+    else:
+        yield text("No scale bar: the scale of this photo is not known.", "note")
+
+
+def _legend(kinds: Sequence[str]) -> Table:
+    cells: list[list[Any]] = []
+    for start in range(0, len(kinds), 3):
+        line: list[Any] = []
+        for kind in kinds[start : start + 3]:
+            line += [LineSample(kind), text(STYLES[kind].name, "cell")]
+        cells.append([*line, *[""] * (6 - len(line))])
+    column = BODY_WIDTH / 3
+    table = Table(cells, colWidths=[42, column - 42] * 3, hAlign="LEFT")
+    table.setStyle(
+        TableStyle([
+            ("VALIGN", (0, 0), (-1, -1), "MIDDLE"),
+            ("LEFTPADDING", (0, 0), (-1, -1), 2),
+            ("TOPPADDING", (0, 0), (-1, -1), 1),
+            ("BOTTOMPADDING", (0, 0), (-1, -1), 1),
+        ])
+    )  # fmt: skip
+    return table
+
+
+def _quality(measurement: Mapping[str, Any]) -> Iterator[Flowable]:
+    quality = measurement.get("quality")
+    if not quality:
+        yield text("Not checked: this photo was not measured.")
+        return
+    if not quality["usable"]:
+        yield text("REFUSED: this photo is not fit for measuring, so nothing was measured.")
+    yield grid(
+        ("Check", "Outcome", "What was seen"),
+        [
+            (words_of(c["name"], {}), c["outcome"].upper(), c["message"])
+            for c in quality["checks"]
+        ],
+        widths=(20, 12, 68),
+    )
+
+
+def _scale(measurement: Mapping[str, Any], *, unit: Length) -> Iterator[Flowable]:
+    scale = measurement.get("scale")
+    if not scale:
+        yield text("Not known: no length in this photo is measured.")
+        return
+    factor = 1.0 if unit == "mm" else 1 / MM_PER_INCH
+    tilt, apart = scale.get("tilt_deg"), scale.get("disagreement")
+    relative = scale.get("u_relative")
+    rows = [
+        ("Method", words_of(scale["method"], METHODS)),
+        ("Scale", f"{scale['mm_per_px'] * factor:.5g} {unit} per pixel"),
+        (
+            "Uncertainty",
+            f"± {1.96 * scale['u_mm_per_px'] * factor:.2g} {unit} per pixel (k = 1.96)",
+        ),
+        ("Tilt", "not known" if tilt is None else f"{tilt:.1f}° from facing the surface"),
+        ("Marks apart by", "only one mark" if apart is None else f"{100 * apart:.2f} %"),
+        (
+            "Relative",
+            "not given" if relative is None else f"u = {100 * relative:.2f} % (k = 1)",
+        ),
+        ("Edge", _edge_shape(scale, factor=factor, unit=unit)),
+    ]
+    yield pairs(rows)
+    yield Spacer(1, 3)
+    if scale["marks"]:
+        yield grid(
+            ("Mark", "Number", "Size", f"{unit} per pixel", "Tilt"),
+            [_mark_cells(m, factor=factor, unit=unit) for m in scale["marks"]],
+            widths=(30, 14, 20, 20, 16),
+        )
+    if scale.get("budget"):
+        sources = "; ".join(f"{c['source']} {100 * c['u']:.2g} %" for c in scale["budget"])
+        yield text(f"Uncertainty budget of the scale (k = 1): {sources}.", "note")
+
+
+def _edge_shape(scale: Mapping[str, Any], *, factor: float, unit: Length) -> str:
+    radius = (scale.get("surface") or {}).get("radius_mm")
+    return "flat" if radius is None else f"cylinder of radius {radius * factor:.4g} {unit}"
+
+
+def _mark_cells(mark: Mapping[str, Any], *, factor: float, unit: Length) -> Sequence[object]:
+    size, each, tilt = mark.get("size_mm"), mark.get("mm_per_px"), mark.get("tilt_deg")
+    return (
+        words_of(mark["kind"], {}),
+        "none" if mark.get("id") is None else mark["id"],
+        "not given" if size is None else f"{size * factor:.5g} {unit}",
+        "not known" if each is None else f"{each * factor:.5g}",
+        "not known" if tilt is None else f"{round_half_even(tilt, places=1)}°",
+    )
+
+
+def _totals(measurement: Mapping[str, Any], *, unit: Length) -> Flowable:
+    totals = measurement.get("totals") or {}
+    if not totals:
+        return text("Not measured.")
+    return grid(
+        ("Total", "Value"),
+        [
+            (words_of(name, QUANTITIES), _total_text(plain, unit=unit))
+            for name, plain in totals.items()
+        ],
+        widths=(40, 60),
+    )
+
+
+def _total_text(plain: Mapping[str, Any], *, unit: Length) -> str:
+    if plain["value"] == 0 and plain["u"] == 0:
+        return "0: looked and found none"
+    return value_text(quantity_from_dict(plain), unit)
