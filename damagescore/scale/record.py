@@ -52,10 +52,10 @@ class SurfaceMap:
 
     def to_px(self, points_mm: Points) -> Points:
         """Surface millimetres, shape (N, 2), to pixels, shape (N, 2)."""
-        plane = np.asarray(points_mm, dtype=np.float64).reshape(-1, 2)
+        plane: Points = np.asarray(points_mm, dtype=np.float64).reshape(-1, 2)
         if self.radius_mm is not None:
             plane = self._roll(plane)
-        return _project(np.linalg.inv(self.px_to_mm), plane)
+        return _project(np.asarray(np.linalg.inv(self.px_to_mm), np.float64), plane)
 
     def jacobian(self, point_px: Points) -> Points:
         """d(mm)/d(px) at one pixel, shape (2, 2)."""

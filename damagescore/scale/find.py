@@ -1,0 +1,296 @@
+"""From a request and a photo to a scale with its budget."""
+
+import math
+from collections.abc import Callable
+from dataclasses import replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from damagescore.errors import ScaleError
+from damagescore.photo.record import Photo
+from damagescore.quantity import Contribution, rectangular
+from damagescore.scale.cards import FAMILY, OWN_SIDES_MM
+from damagescore.scale.dots import find_dots
+from damagescore.scale.plane import FOCAL_IN_WIDTHS, Plane, plane_of_squares
+from damagescore.scale.record import Mark, Scale, SurfaceMap
+from damagescore.scale.request import ScaleRequest
+from damagescore.scale.rule import find_rule
+from damagescore.scale.squares import Square, find_squares
+
+TURN_LIMIT_DEG = 50.0
+"""Beyond this turn from the facing line a round edge is not judged."""
+
+UNSEEN_TILT_DEG = 15.0
+"""Half-width of the tilt that a mark without width cannot show."""
+
+# Ink spreads and lenses bloom: the side of a printed square is known to a tenth of a px.
+EDGE_PLACE_PX = 0.1
+
+# Close-up lenses bend lengths over the middle of the frame by up to about this share
+# (common practice, no source).
+LENS_SHARE = 0.0005
+
+
+def find_scale(photo: Photo, request: ScaleRequest, *, view: str = "face") -> Scale:
+    """Find the scale of a photo.
+
+    Parameters
+    ----------
+    photo : Photo
+    request : ScaleRequest
+    view : "face" or "profile"
+        A profile lies in the plane of its mark; a face may be round.
+
+    Raises
+    ------
+    ScaleError
+        When the mark is not found, or its size is not known.
+    """
+    ways: dict[str, Callable[[Photo, ScaleRequest, str], Scale]] = {
+        "auto": _by_own_card,
+        "squares": _by_squares,
+        "rule": _by_rule,
+        "two_dots": _by_dots,
+        "two_points": _by_points,
+    }
+    scale = _with_standoff(ways[request.kind](photo, request, view), photo, request)
+    if request.edge_radius_mm is not None and view == "face":
+        return with_cylinder(scale, photo, radius_mm=request.edge_radius_mm)
+    return scale
+
+
+def with_centre(scale: Scale, centre_px: tuple[float, float]) -> Scale:
+    """The same scale, stated at another place."""
+    return replace(scale, centre_px=centre_px)
+
+
+def with_cylinder(
+    scale: Scale, photo: Photo, *, radius_mm: float, direction_deg: float = 0.0
+) -> Scale:
+    """Roll the surface about an axis square to the layers.
+
+    The mark's plane is taken as the plane that touches the cylinder on the line nearest
+    to the camera.
+
+    Parameters
+    ----------
+    scale : Scale
+        With the map of the mark's plane.
+    photo : Photo
+    radius_mm : float
+    direction_deg : float
+        Direction of the layers in the photo, degrees from its x axis.
+    """
+    flat = replace(scale.surface, radius_mm=None, eye_mm=None, facing_mm=0.0, axis_deg=0.0)
+    eye = _eye_over(flat, photo)
+    axis = _metric_direction(flat, photo, direction_deg)
+    cos, sin = math.cos(math.radians(axis)), math.sin(math.radians(axis))
+    turned = (eye[0] * cos + eye[1] * sin, -eye[0] * sin + eye[1] * cos, eye[2])
+    surface = replace(
+        flat, radius_mm=radius_mm, facing_mm=turned[0], axis_deg=axis, eye_mm=turned
+    )
+    return replace(scale, surface=surface)
+
+
+def _middle(photo: Photo) -> tuple[float, float]:
+    return (photo.width - 1) / 2, (photo.height - 1) / 2
+
+
+def _metric_direction(surface: SurfaceMap, photo: Photo, direction_deg: float) -> float:
+    middle = np.array(_middle(photo))
+    angle = math.radians(direction_deg)
+    step = surface.jacobian(middle) @ np.array([math.cos(angle), math.sin(angle)])
+    return math.degrees(math.atan2(step[1], step[0]))
+
+
+def _eye_over(surface: SurfaceMap, photo: Photo) -> tuple[float, float, float]:
+    """Camera centre over the plane, from its homography and the focal length.
+
+    tan(tilt) = f × (gradient of depth per px) at the principal point; the eye stands
+    f × (mm per px) away along the optical axis.
+    """
+    middle = np.array(_middle(photo))
+    focal = photo.camera.focal_px or FOCAL_IN_WIDTHS * max(photo.width, photo.height)
+    row = surface.px_to_mm[2]
+    slope = focal * row[:2] / (row @ [*middle, 1.0])
+    cos = 1 / math.sqrt(1 + float(slope @ slope))
+    local = surface.jacobian(middle)
+    across = float(np.linalg.svd(local, compute_uv=False)[1])
+    reach = focal * across * cos
+    # depth grows against `slope`: the foot of the eye lies on the nearer side
+    shift = local @ slope / across * reach * cos
+    foot = surface.to_mm(middle[None])[0] + shift
+    return float(foot[0]), float(foot[1]), reach
+
+
+def _by_own_card(photo: Photo, request: ScaleRequest, view: str) -> Scale:
+    squares = find_squares(photo.grey)
+    own = [s for s in squares if s.family == FAMILY and s.id in OWN_SIDES_MM]
+    if own:
+        return _of_squares(photo, own, [OWN_SIDES_MM[s.id] for s in own], request, view, "card")
+    if squares:
+        ids = ", ".join(str(s.id) for s in squares)
+        raise ScaleError(
+            f"The photo shows square mark(s) {ids}, but their side is not known.",
+            remedy="Give the side of the squares in millimetres (--square-side).",
+        )
+    raise ScaleError(
+        "No scale mark was found in the photo.",
+        remedy="Take it again with a scale card beside the rubber, or give the scale by a "
+        "rule, two dots or two points.",
+    )
+
+
+def _by_squares(photo: Photo, request: ScaleRequest, view: str) -> Scale:
+    assert request.size_mm is not None
+    squares = find_squares(photo.grey)
+    if not squares:
+        raise ScaleError(
+            "No square mark (4x4_50 or 36h11) was found in the photo.",
+            remedy="Show the whole square with its white border, sharp and evenly lit.",
+        )
+    largest = max(s.side_px for s in squares)
+    kept = [
+        s for s in squares if s.side_px > 0.5 * largest
+    ]  # a far smaller one is a misreading
+    return _of_squares(photo, kept, [request.size_mm] * len(kept), request, view, "squares")
+
+
+def _of_squares(
+    photo: Photo, squares: list[Square], sides_mm: list[float], request: ScaleRequest,
+    view: str, method: str,
+) -> Scale:  # fmt: skip
+    plane = plane_of_squares(
+        squares, sides_mm=sides_mm, size_px=(photo.width, photo.height),
+        focal_px=photo.camera.focal_px, view=view,
+    )  # fmt: skip
+    surface = SurfaceMap(px_to_mm=plane.pose.px_to_mm)
+    marks = tuple(_mark(s, side) for s, side in zip(squares, sides_mm, strict=True))
+    mean_px = float(np.mean([s.side_px for s in squares]))
+    budget = [
+        Contribution(source="corner noise and tilt", u=plane.u_relative),
+        Contribution(
+            source="place of the printed edge", u=rectangular(2 * EDGE_PLACE_PX / mean_px)
+        ),
+        Contribution(source="printed size", u=rectangular(request.size_tolerance)),
+        Contribution(source="lens", u=rectangular(LENS_SHARE)),
+    ]
+    return _scale(photo, method, surface, marks, budget, _tilt(plane), plane.disagreement)
+
+
+def _tilt(plane: Plane) -> float:
+    return plane.pose.tilt_deg
+
+
+def _mark(square: Square, side_mm: float) -> Mark:
+    return Mark(
+        kind=square.family, id=square.id, size_mm=side_mm, corners_px=square.corners_px,
+        mm_per_px=side_mm / square.side_px,
+    )  # fmt: skip
+
+
+def _by_rule(photo: Photo, request: ScaleRequest, view: str) -> Scale:
+    del view
+    assert request.size_mm is not None
+    fit = find_rule(photo.grey, pitch_mm=request.size_mm)
+    surface = SurfaceMap(px_to_mm=fit.px_to_mm)
+    length_mm = surface.length_mm(fit.ends_px)
+    apart = float(np.hypot(*(fit.ends_px[1] - fit.ends_px[0])))
+    mark = Mark(
+        kind="rule", id=None, size_mm=length_mm, corners_px=fit.ends_px,
+        mm_per_px=length_mm / apart,
+    )  # fmt: skip
+    budget = [
+        Contribution(source="graduations", u=fit.u_relative),
+        Contribution(source="graduation accuracy", u=rectangular(request.size_tolerance)),
+        _unseen_tilt(),
+        Contribution(source="lens", u=rectangular(LENS_SHARE)),
+    ]
+    return _scale(photo, "rule", surface, (mark,), budget, None, None)
+
+
+def _by_dots(photo: Photo, request: ScaleRequest, view: str) -> Scale:
+    del view
+    assert request.size_mm is not None
+    fit = find_dots(photo.grey, distance_mm=request.size_mm, focal_px=photo.camera.focal_px)
+    surface = SurfaceMap(px_to_mm=fit.pose.px_to_mm)
+    marks = tuple(
+        Mark(kind="dot", id=None, size_mm=None, corners_px=d.centre_px[None], mm_per_px=None)
+        for d in fit.discs
+    )
+    budget = [
+        Contribution(source="centres and shape of the dots", u=fit.u_relative),
+        Contribution(source="printed distance", u=rectangular(request.size_tolerance)),
+        Contribution(source="perspective", u=rectangular(0.004)),
+        Contribution(source="lens", u=rectangular(LENS_SHARE)),
+    ]
+    return _scale(photo, "two_dots", surface, marks, budget, fit.pose.tilt_deg, None)
+
+
+def _by_points(photo: Photo, request: ScaleRequest, view: str) -> Scale:
+    del view
+    assert request.size_mm is not None
+    points = np.array(request.points_px, dtype=np.float64)
+    outside = (points < -0.5) | (points > np.array([photo.width, photo.height]) - 0.5)
+    apart = float(np.hypot(*(points[1] - points[0])))
+    if outside.any() or apart < 20:
+        raise ScaleError(
+            f"The two points lie {apart:.0f} px apart"
+            + (", and not both in the photo." if outside.any() else "."),
+            remedy="Choose two points in the photo at least 20 px apart, the farther the better.",
+        )
+    mm_per_px = request.size_mm / apart
+    surface = SurfaceMap(px_to_mm=np.diag([mm_per_px, mm_per_px, 1.0]))
+    marks = tuple(
+        Mark(kind="point", id=None, size_mm=None, corners_px=p[None], mm_per_px=None)
+        for p in points
+    )
+    budget = [
+        # each click is good to a pixel, along the line: two rectangular contributions
+        Contribution(source="clicked points", u=math.sqrt(2) * rectangular(1.0) / apart),
+        Contribution(source="known distance", u=rectangular(request.size_tolerance)),
+        _unseen_tilt(),
+        Contribution(source="lens", u=rectangular(LENS_SHARE)),
+    ]
+    return _scale(photo, "two_points", surface, marks, budget, None, None)
+
+
+def _unseen_tilt() -> Contribution:
+    """A length square to the tilt's axis reads short by 1 - cos(tilt) (check: pinhole)."""
+    share = 1 - math.cos(math.radians(UNSEEN_TILT_DEG))
+    return Contribution(source="tilt that the mark cannot show", u=rectangular(share))
+
+
+def _scale(
+    photo: Photo, method: str, surface: SurfaceMap, marks: tuple[Mark, ...],
+    budget: list[Contribution], tilt: float | None, disagreement: float | None,
+) -> Scale:  # fmt: skip
+    return Scale(
+        method=method, surface=surface, centre_px=_middle(photo), tilt_deg=tilt, marks=marks,
+        u_relative=math.sqrt(math.fsum(c.u**2 for c in budget)), budget=tuple(budget),
+        disagreement=disagreement,
+    )  # fmt: skip
+
+
+def _with_standoff(scale: Scale, photo: Photo, request: ScaleRequest) -> Scale:
+    """Carry the scale from the mark's plane to the rubber's.
+
+    A mark nearer by dz than the rubber at Z shows it too small: lengths at the rubber
+    are longer by Z / (Z - dz), Z being the rubber's distance (similar triangles).
+    """
+    reach = _eye_over(scale.surface, photo)[2]
+    if not -0.5 * reach < request.standoff_mm < 0.5 * reach:
+        raise ScaleError(
+            f"The stand-off of {request.standoff_mm:g} mm does not fit a camera about "
+            f"{reach:.0f} mm away.",
+            remedy="Give how many millimetres the mark is nearer to the camera than the rubber.",
+        )
+    factor = (reach + request.standoff_mm) / reach
+    grow: NDArray[np.float64] = np.diag([factor, factor, 1.0])
+    line = Contribution(source="stand-off of the mark", u=request.u_standoff_mm / reach)
+    budget = (*scale.budget, line)
+    return replace(
+        scale, surface=replace(scale.surface, px_to_mm=grow @ scale.surface.px_to_mm),
+        budget=budget, u_relative=math.sqrt(math.fsum(c.u**2 for c in budget)),
+    )  # fmt: skip

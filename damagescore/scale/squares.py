@@ -1,0 +1,157 @@
+"""Square fiducials: detection, and corners from straight lines fitted to the sides."""
+
+import math
+from dataclasses import dataclass
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+
+from damagescore.scale.profile import edge_offsets, linear_light, sample
+
+Points = NDArray[np.float64]
+
+FAMILIES = {
+    "aruco_4x4_50": cv2.aruco.DICT_4X4_50,
+    "apriltag_36h11": cv2.aruco.DICT_APRILTAG_36h11,
+}
+# Quiet cells on each side: the outer black border is one cell of six or of eight.
+CELLS = {"aruco_4x4_50": 6, "apriltag_36h11": 8}
+
+SMALLEST_SIDE_PX = 20
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Square:
+    """One square in the photo.
+
+    `corners_px` has shape (4, 2), in the order of the fiducial's own corners;
+    `u_corner_px` is the standard uncertainty of one corner coordinate.
+    """
+
+    family: str
+    id: int
+    corners_px: Points
+    u_corner_px: float
+
+    @property
+    def side_px(self) -> float:
+        return float(np.mean(np.hypot(*(self.corners_px - np.roll(self.corners_px, 1, 0)).T)))
+
+
+def find_squares(grey: NDArray[np.float32]) -> tuple[Square, ...]:
+    """All squares of both families, refined at full resolution."""
+    light = linear_light(grey)
+    found: list[Square] = []
+    for width in (1600, 3200):
+        if found or (width > 1600 and grey.shape[1] <= 1600):
+            break
+        found = [_refined(light, family, i, c) for family, i, c in _detected(grey, width)]
+    return tuple(_without_duplicates(found))
+
+
+def _detected(grey: NDArray[np.float32], width: int) -> list[tuple[str, int, Points]]:
+    factor = min(1.0, width / max(grey.shape))
+    size = (round(grey.shape[1] * factor), round(grey.shape[0] * factor))
+    small = cv2.resize(grey, size, interpolation=cv2.INTER_AREA)
+    image = np.clip(small, 0, 255).astype(np.uint8)
+    ratio = np.array([grey.shape[1] / size[0], grey.shape[0] / size[1]])
+    found = []
+    for family, dictionary in FAMILIES.items():
+        detector = cv2.aruco.ArucoDetector(
+            cv2.aruco.getPredefinedDictionary(dictionary), _parameters()
+        )
+        corners, ids, _ = detector.detectMarkers(image)
+        for number, quad in zip([] if ids is None else ids.ravel(), corners, strict=True):
+            full = (np.asarray(quad, np.float64).reshape(4, 2) + 0.5) * ratio - 0.5
+            if _shortest_side(full) >= SMALLEST_SIDE_PX:
+                found.append((family, int(number), full))
+    return found
+
+
+def _parameters() -> cv2.aruco.DetectorParameters:
+    parameters = cv2.aruco.DetectorParameters()
+    parameters.cornerRefinementMethod = cv2.aruco.CORNER_REFINE_NONE
+    parameters.adaptiveThreshWinSizeMin = 5
+    parameters.adaptiveThreshWinSizeMax = 65
+    parameters.adaptiveThreshWinSizeStep = 12
+    parameters.minMarkerPerimeterRate = 0.02
+    parameters.errorCorrectionRate = 0.4
+    return parameters
+
+
+def _shortest_side(corners: Points) -> float:
+    return float(np.min(np.hypot(*(corners - np.roll(corners, 1, axis=0)).T)))
+
+
+def _without_duplicates(found: list[Square]) -> list[Square]:
+    kept: list[Square] = []
+    for square in sorted(found, key=lambda s: -s.side_px):
+        centre = square.corners_px.mean(axis=0)
+        apart = [np.hypot(*(centre - k.corners_px.mean(axis=0))) > k.side_px / 2 for k in kept]
+        if all(apart):
+            kept.append(square)
+    return sorted(kept, key=lambda s: (s.corners_px[:, 0].mean(), s.id))
+
+
+def _refined(light: NDArray[np.float32], family: str, number: int, corners: Points) -> Square:
+    u = 0.5
+    for _ in range(3):  # the sampling lines follow the corners; three rounds settle them
+        fitted = [
+            _fit_side(light, corners[i], corners[(i + 1) % 4], cells=CELLS[family])
+            for i in range(4)
+        ]
+        if any(f is None for f in fitted):
+            break
+        lines = [f for f in fitted if f is not None]
+        moved = np.array([_meet(lines[i - 1][0], lines[i][0]) for i in range(4)])
+        if np.max(np.abs(moved - corners)) > 0.2 * _shortest_side(corners):
+            break
+        corners, u = moved, max(x[1] for x in lines)
+    return Square(family=family, id=number, corners_px=corners, u_corner_px=u)
+
+
+def _fit_side(
+    light: NDArray[np.float32], start: Points, end: Points, *, cells: int
+) -> tuple[tuple[Points, Points], float] | None:
+    """Straight line through the sub-pixel edge points of one side, and a corner's u."""
+    along = end - start
+    side = float(np.hypot(*along))
+    along = along / side
+    outwards = np.array([along[1], -along[0]])  # corners run clockwise in the photo
+    reach = float(np.clip(0.7 * side / cells, 3.0, 12.0))
+    stations = np.linspace(0.08, 0.92, int(np.clip(side / 2, 16, 160))) * side
+    step = 0.25
+    across = np.arange(-reach, reach + step / 2, step)
+    feet = start + stations[:, None] * along
+    profiles = sample(light, feet[:, None, :] + across[None, :, None] * outwards)
+    offsets = edge_offsets(profiles, step_px=step)
+    seen = np.isfinite(offsets)
+    if seen.sum() < 8:
+        return None
+    points = (feet + np.nan_to_num(offsets)[:, None] * outwards)[seen]
+    line = _robust_line(points)
+    residual = (points - line[0]) @ np.array([-line[1][1], line[1][0]])
+    spread = 1.4826 * float(np.median(np.abs(residual)))
+    # Neighbouring stations share pixels: about one independent edge point a pixel or two.
+    independent = max(4.0, min(seen.sum(), side / 2))
+    return line, max(0.01, 2 * spread / math.sqrt(independent))
+
+
+def _robust_line(points: Points) -> tuple[Points, Points]:
+    vx, vy, x0, y0 = cv2.fitLine(
+        points.astype(np.float32), cv2.DIST_HUBER, 0, 0.01, 0.001
+    ).ravel()
+    centre, direction = np.array([x0, y0], np.float64), np.array([vx, vy], np.float64)
+    # fitLine works in single precision; one least-squares pass on the inliers restores it
+    residual = np.abs((points - centre) @ np.array([-direction[1], direction[0]]))
+    inside = points[residual <= max(0.15, 3 * float(np.median(residual)))]
+    centre = inside.mean(axis=0)
+    direction = np.linalg.svd(inside - centre)[2][0]
+    return centre, direction
+
+
+def _meet(first: tuple[Points, Points], second: tuple[Points, Points]) -> Points:
+    (p, d), (q, e) = first, second
+    t = np.linalg.solve(np.column_stack([d, -e]), q - p)[0]
+    return np.asarray(p + t * d)
