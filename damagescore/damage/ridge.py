@@ -99,7 +99,7 @@ def local_mean(grey: Image, weight: Mask, spread: float) -> Image:
 
 
 def _without_border(dark: Image, judged: Mask, reach: int, noise: float) -> Image:
-    """Take off what runs along a border unchanged: gleam, contact shadow, rounding.
+    """Take off the shadow that runs along a border unchanged.
 
     The level of a row is taken at the brighter third, so that a bond gap along
     half the visible length or more keeps its darkness.
@@ -110,7 +110,10 @@ def _without_border(dark: Image, judged: Mask, reach: int, noise: float) -> Imag
         values = dark[row][judged[row]]
         if len(values) > 50:
             # 0.44 spreads: the distance from the lower third to the median of a normal.
-            changed[row] -= np.float32(np.quantile(values, 0.33) + 0.44 * noise)
+            level = float(np.quantile(values, 0.33)) + 0.44 * noise
+            # A gleaming row stays bright: where a smear dulls the shim, sound rubber
+            # beside it must not turn dark.
+            changed[row] -= np.float32(max(level, 0.0))
     return changed
 
 
