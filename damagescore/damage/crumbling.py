@@ -6,9 +6,9 @@ from dataclasses import dataclass
 import cv2
 import numpy as np
 from numpy.typing import NDArray
-from skimage.measure import find_contours
 
 from damagescore.damage.areas import measure_area
+from damagescore.damage.crumbling_outline import outline_of
 from damagescore.damage.crumbling_texture import (
     Image,
     Mask,
@@ -16,6 +16,7 @@ from damagescore.damage.crumbling_texture import (
     blur,
     cut_strip,
     darkness,
+    disc,
     light_on,
     texture,
     without_lines,
@@ -48,8 +49,6 @@ class CrumblingRule:
         Coherence of the structure tensor above which a core is lines, not grains.
     join_mm : float
         Pieces nearer than this are one patch.
-    grow_mm : float
-        How far a patch is grown from its core into tips the line filter took.
     """
 
     least_contrast: float = 0.07
@@ -58,7 +57,6 @@ class CrumblingRule:
     least_darkness: float = 0.12
     most_aligned: float = 0.6
     join_mm: float = 1.2
-    grow_mm: float = 1.0
 
 
 def find_crumbling(
@@ -69,8 +67,7 @@ def find_crumbling(
     The texture of dark detail between 0.1 and 0.8 mm is compared with the sound
     rubber of the same photo. Bright marks (dust, chalk, lint) are taken as sound,
     and lines (cracks, scratches, shadows) are removed by asking for texture on one
-    side at least in every direction. The border lies where the texture's energy
-    is half-way between the patch and sound rubber.
+    side at least in every direction. See `outline_of` for where the border lies.
 
     Parameters
     ----------
@@ -142,7 +139,7 @@ def _patches(
         core = cores & (labels == label)
         if not _is_crumbled(core, dark, aligned, strip=strip, rule=rule):
             continue
-        outline = _outline(strip, found, core, sound=sound, rule=rule)
+        outline = outline_of(strip, dark, core, join_mm=rule.join_mm)
         if outline is not None:
             contrast = float(np.median(found[core]))
             kept.append(
@@ -160,12 +157,6 @@ def _joined(cores: Mask, *, reach_px: float) -> tuple[NDArray[np.int32], int]:
     grown = cv2.dilate(cores.astype(np.uint8), disc(reach_px))
     count, labels = cv2.connectedComponents(grown, connectivity=8)
     return np.asarray(labels, dtype=np.int32), count - 1
-
-
-def disc(radius_px: float) -> NDArray[np.uint8]:
-    """Round structuring element of at least 3 by 3 pixels."""
-    side = 2 * max(1, round(radius_px)) + 1
-    return np.asarray(cv2.getStructuringElement(cv2.MORPH_ELLIPSE, (side, side)), np.uint8)
 
 
 def _alignment(strip: Strip, dark: Image) -> Image:
@@ -194,64 +185,6 @@ def _strength(contrast: float, core: Mask, *, least: float, strip: Strip) -> flo
     area_mm2 = float(core.sum()) / strip.px_per_mm**2
     evidence = math.log(contrast / least) / math.log(2) + 0.5 * math.log(area_mm2 / 2)
     return 1 / (1 + math.exp(-1.5 * evidence))
-
-
-def _outline(
-    strip: Strip, found: Image, core: Mask, *, sound: float, rule: CrumblingRule
-) -> Points | None:
-    """Sub-pixel outline in photo pixels, or None where nothing encloses an area."""
-    within = _half_level(found, core, sound=sound)
-    near = cv2.dilate(core.astype(np.uint8), disc(rule.grow_mm * strip.px_per_mm))
-    # Both fields are 0 on their border and linear beside it, so is the lesser one.
-    on_layer = (strip.inside - np.float32(0.5)) * 2
-    field = np.minimum(within, np.maximum(on_layer, -1))
-    field = np.where(near > 0, field, np.minimum(field, -0.1)).astype(np.float32)
-    field = _only_touching(field, core, join_px=rule.join_mm * strip.px_per_mm)
-    padded = np.pad(field, 1, constant_values=-1)
-    loops = find_contours(padded, 0.0)  # type: ignore[no-untyped-call]
-    rings = [r[:-1, ::-1] - 1 for r in loops if len(r) > 4]
-    outer = [ring for ring in rings if _signed_area(ring) * _outer_sign(rings) > 0]
-    if not outer:
-        return None
-    return strip.to_photo(_bridged(outer))
-
-
-def _half_level(found: Image, core: Mask, *, sound: float) -> Image:
-    """Energy over its half-way level between this patch and sound rubber, minus 1."""
-    level = float(np.median(found[core])) ** 2
-    return np.asarray(found**2 / ((level + sound**2) / 2) - 1, dtype=np.float32)
-
-
-def _only_touching(field: Image, core: Mask, *, join_px: float) -> Image:
-    """Leave out pieces that hold none of the core, and lone specks of it."""
-    count, labels = cv2.connectedComponents((field > 0).astype(np.uint8), connectivity=4)
-    for label in range(1, count):
-        piece = labels == label
-        if not (piece & core).any() or piece.sum() < (join_px / 4) ** 2:
-            field = np.where(piece, np.float32(-0.1), field)
-    return field
-
-
-def _outer_sign(rings: list[Points]) -> float:
-    largest = max(rings, key=lambda ring: abs(_signed_area(ring)))
-    return math.copysign(1.0, _signed_area(largest))
-
-
-def _signed_area(ring: Points) -> float:
-    x, y = ring.T
-    return float(np.dot(x, np.roll(y, -1)) - np.dot(y, np.roll(x, -1))) / 2
-
-
-def _bridged(rings: list[Points]) -> Points:
-    """Join pieces of one patch by bridges of no width, so that areas simply add."""
-    rings = sorted(rings, key=lambda ring: -abs(_signed_area(ring)))
-    whole = rings[0]
-    for ring in rings[1:]:
-        gap = np.hypot(*(whole[:, None, :] - ring[None, :, :]).transpose(2, 0, 1))
-        i, j = np.unravel_index(int(np.argmin(gap)), gap.shape)
-        turned = np.roll(ring, -int(j), axis=0)
-        whole = np.vstack([whole[: i + 1], turned, turned[:1], whole[i:]])
-    return whole
 
 
 def _finding(number: int, patch: _Patch, scale: Scale, *, edge: Edge) -> Finding:

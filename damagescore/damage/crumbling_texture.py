@@ -27,6 +27,9 @@ POOL_MM = 0.3
 LINE_REACH_MM = 0.65
 """Beyond half the width of a wide crack (0.4 mm) plus the pooling on both sides."""
 
+LIGHT_KNOTS = 14
+"""Light falls off within a seventh of the width on a curved edge."""
+
 DARK_OFFSET = 4.0
 """Grey levels added before the logarithm, so that noise in deep shadow stays small."""
 
@@ -134,22 +137,29 @@ def _block_levels(strip: Strip) -> NDArray[np.float64]:
 
 
 def _powers(points: NDArray[np.float64], shape: tuple[int, int]) -> NDArray[np.float64]:
-    x = points[..., 0] / shape[1] * 2 - 1
+    """Hat functions along the photo's width and a parabola over its height."""
+    x = points[..., 0] / shape[1] * (LIGHT_KNOTS - 1)
     y = points[..., 1] / shape[0] * 2 - 1
-    return np.stack([np.ones_like(x), x, x**2, x**3, x**4, y, x * y, y**2], axis=-1)
+    hats = np.clip(1 - np.abs(x[..., None] - np.arange(LIGHT_KNOTS)), 0, 1)
+    rest = np.stack([y, y**2, (points[..., 0] / shape[1] * 2 - 1) * y], axis=-1)
+    return np.concatenate([hats, rest], axis=-1)
 
 
 def _robust_fit(design: NDArray[np.float64], level: NDArray[np.float64]) -> NDArray[np.float64]:
-    """Tukey's biweight by repeated weighting, with a small ridge on all but the mean."""
+    """Tukey's biweight by repeated weighting; hats are held to a smooth course."""
     terms: NDArray[np.float64] = np.zeros(design.shape[1])
-    terms[0] = np.median(level)
-    ridge = np.diag([0.0] + [1e-4 * len(level)] * (design.shape[1] - 1))
+    terms[:LIGHT_KNOTS] = np.median(level)
+    bend = np.zeros((LIGHT_KNOTS - 2, design.shape[1]))
+    for i in range(LIGHT_KNOTS - 2):
+        bend[i, i : i + 3] = (1, -2, 1)
+    stiff = 0.3 * len(level) / LIGHT_KNOTS * bend.T @ bend
+    stiff += np.diag([1e-6] * LIGHT_KNOTS + [1e-3 * len(level)] * 3)
     for _ in range(20):
         rest = level - design @ terms
         spread = 1.4826 * float(np.median(np.abs(rest))) + 0.02
         weight = np.clip(1 - (rest / (3 * spread)) ** 2, 0, 1) ** 2 + 1e-6
         weighted = design * weight[:, None]
-        terms = np.asarray(np.linalg.solve(design.T @ weighted + ridge, weighted.T @ level))
+        terms = np.asarray(np.linalg.solve(design.T @ weighted + stiff, weighted.T @ level))
     return terms
 
 
@@ -168,15 +178,23 @@ def darkness(strip: Strip, light: Image) -> Image:
 
 def texture(strip: Strip, dark: Image) -> Image:
     """Local contrast of dark detail, log units: rms over the bands and about a grain."""
+    return np.sqrt(pooled(strip, detail_energy(strip, dark, BANDS_MM), POOL_MM))
+
+
+def detail_energy(strip: Strip, dark: Image, bands_mm: tuple[float, ...]) -> Image:
+    """Sum of squared bands of the darkness, log units squared."""
+    blurred = [pooled(strip, dark, s) for s in bands_mm]
+    total = sum(((a - b) ** 2 for a, b in pairwise(blurred)), start=np.zeros_like(dark))
+    return np.asarray(total, dtype=np.float32)
+
+
+def pooled(strip: Strip, image: Image, sigma_mm: float) -> Image:
+    """Blur with the pixels of this layer only (normalised convolution)."""
     known = strip.sure.astype(np.float32)
-    blurred = [blur(dark, s * strip.px_per_mm) for s in BANDS_MM]
-    energy = sum(
-        ((a - b) ** 2 for a, b in pairwise(blurred)),
-        start=np.zeros_like(dark),
-    )
-    pool = POOL_MM * strip.px_per_mm
-    share = np.maximum(blur(known, pool), 1e-3)
-    return np.sqrt(blur(energy * known, pool) / share)
+    sigma = sigma_mm * strip.px_per_mm
+    share = blur(known, sigma)
+    mean = blur(image * known, sigma) / np.maximum(share, 1e-3)
+    return np.asarray(mean, dtype=np.float32)
 
 
 def without_lines(strip: Strip, found: Image) -> Image:
@@ -216,3 +234,9 @@ def _shifted(image: Image, dx: float, dy: float) -> Image:
 def blur(image: Image, sigma_px: float) -> Image:
     """Gaussian blur; below 0.3 px it would do nothing, so that is the least."""
     return np.asarray(cv2.GaussianBlur(image, (0, 0), max(sigma_px, 0.3)), dtype=np.float32)
+
+
+def disc(radius_px: float) -> NDArray[np.uint8]:
+    """Round structuring element of at least 3 by 3 pixels."""
+    side = 2 * max(1, round(radius_px)) + 1
+    return np.asarray(cv2.getStructuringElement(cv2.MORPH_ELLIPSE, (side, side)), np.uint8)
