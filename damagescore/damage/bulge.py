@@ -95,14 +95,17 @@ class BulgeProfile:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class _Datum:
-    """Frame of the datum: origin, unit vectors along and out, coefficients."""
+    """Frame of the datum: origin, unit vectors along and out, coefficients.
+
+    `shims` is the number of shims that carry it, less those that hardly count.
+    """
 
     origin: Points
     along: Points
     out: Points
     terms: Points
     spread_mm: float
-    clusters: int
+    shims: float
 
     def frame(self, mm: Points) -> tuple[Points, Points]:
         """Coordinates along and out of the datum of surface points (N, 2)."""
@@ -114,7 +117,8 @@ class _Datum:
         """Standard uncertainty of the fitted line at t (straight-line regression)."""
         middle = shim_t.mean()
         spread = float(((shim_t - middle) ** 2).sum()) + 1e-9
-        return self.spread_mm * math.sqrt(1 / len(shim_t) + (t - middle) ** 2 / spread)
+        lever = (t - middle) ** 2 / spread * len(shim_t) / self.shims
+        return self.spread_mm * math.sqrt(1 / self.shims + lever)
 
 
 def find_bulges(photo: Photo, edge: Edge, scale: Scale) -> tuple[Finding, ...]:
@@ -224,15 +228,15 @@ def _fit_datum(surface: Points, shims: list[Mask], inside: Points) -> _Datum:
         out = -out
     points = np.vstack([surface[s] for s in shims]) - origin
     t, h = points @ along, points @ out
-    terms, spread = _robust_line(
+    terms, spread, count = _robust_line(
         t, h, np.concatenate([np.full(s.sum(), i) for i, s in enumerate(shims)])
     )
     return _Datum(
-        origin=origin, along=along, out=out, terms=terms, spread_mm=spread, clusters=len(shims)
+        origin=origin, along=along, out=out, terms=terms, spread_mm=spread, shims=count
     )
 
 
-def _robust_line(t: Points, h: Points, shim: Points) -> tuple[Points, float]:
+def _robust_line(t: Points, h: Points, shim: Points) -> tuple[Points, float, float]:
     """Line (or parabola) through the shims and the spread between shims.
 
     Each shim is one independent point (its median): neighbouring rows of one
@@ -241,26 +245,37 @@ def _robust_line(t: Points, h: Points, shim: Points) -> tuple[Points, float]:
     names = np.unique(shim)
     x = np.array([np.median(t[shim == k]) for k in names])
     y = np.array([np.median(h[shim == k]) for k in names])
-    terms, spread = _weighted(x, y, 1)
+    sure = 1.0 / (0.02**2 + np.array([_u_median(h[shim == k]) for k in names]) ** 2)
+    terms, spread, count = _weighted(x, y, sure, 1)
     if len(x) >= 5:
-        bent, tighter = _weighted(x, y, 2)
+        bent, tighter, left = _weighted(x, y, sure, 2)
         reach = (x.max() - x.min()) / 2
         if tighter < 0.4 * spread and abs(bent[0]) * reach**2 > 6 * tighter:
-            return bent, tighter
-    return terms, spread
+            return bent, tighter, left
+    return terms, spread, count
 
 
-def _weighted(x: Points, y: Points, degree: int) -> tuple[Points, float]:
-    weight = np.ones(len(x))
-    terms = np.polyfit(x, y, degree)
+def _u_median(values: Points) -> float:
+    """Standard uncertainty of a shim's median; about 4 rows share one nick."""
+    spread = 1.4826 * float(np.median(np.abs(values - np.median(values))))
+    return 1.25 * spread / math.sqrt(max(len(values) / 4, 1.0))
+
+
+def _weighted(x: Points, y: Points, sure: Points, degree: int) -> tuple[Points, float, float]:
+    """Polynomial by Cauchy-weighted least squares, the spread and the count behind it."""
+    base = sure / sure.max()
+    terms = np.polyfit(x, y, degree, w=np.sqrt(base))
+    weight = base
     for _ in range(10):
         off = y - np.polyval(terms, x)
         scale = max(1.4826 * float(np.median(np.abs(off))), 0.01)
-        weight = 1 / (1 + (off / (2.5 * scale)) ** 2)
+        weight = base / (1 + (off / (2.5 * scale)) ** 2)
         terms = np.polyfit(x, y, degree, w=np.sqrt(weight))
     off = y - np.polyval(terms, x)
     free = max(float(weight.sum()) - degree - 1, 0.5)
-    return terms, max(math.sqrt(float((weight * off**2).sum()) / free), 0.003)
+    spread = math.sqrt(float((weight * off**2).sum()) / free)
+    count = float(weight.sum() ** 2 / (weight**2).sum())
+    return terms, max(spread, 0.005), count
 
 
 def _noise_mm(surface: Points, datum: _Datum) -> float:

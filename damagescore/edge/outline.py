@@ -16,6 +16,9 @@ Mask = NDArray[np.bool_]
 Outward = Literal["right", "left", "down", "up"]
 
 REDUCED_PX = 600
+LEAST_CONTRAST = 26.0
+"""Grey levels (length in RGB) by which part and background must differ."""
+
 LEAST_SHARE = 0.03
 """A background smaller than this share of the photo is not looked at."""
 
@@ -198,8 +201,8 @@ class Outline:
 def exact_outline(turned: Turned, track: Track, factor: float) -> Outline:
     """Locate the outline in every row: where the level is half way.
 
-    The level between the part and the background is taken in the colour
-    direction that parts them, averaged over 3 rows; half way is unbiased for a
+    Half way between the colours of the part and of the background next to it,
+    averaged over 3 rows; this is unbiased for a
     straight outline blurred by an even kernel and rounds a bend of radius r
     inward by sigma^2 / 2r.
     """
@@ -224,41 +227,65 @@ def exact_outline(turned: Turned, track: Track, factor: float) -> Outline:
 def _half_way(turned: Turned, rows: Points, x: Points, reach: int) -> Points:
     offsets = np.arange(-reach, reach + 1, dtype=np.float64)
     columns = np.round(x)[:, None] + offsets
-    strip = sample(turned.rgb, columns, rows[:, None])
-    far = np.median(strip[:, -reach // 3 :], axis=(0, 1))
-    near = np.median(strip[:, : reach // 2], axis=(0, 1))
-    direction = (far - near) / (np.linalg.norm(far - near) + 1e-6)
-    level = uniform_filter1d((strip @ direction).astype(np.float64), 3, axis=0)
-    outside = gaussian_filter1d(np.median(level[:, -reach // 3 :], axis=1), 15.0)
-    inside = median_filter(np.median(level[:, : reach // 2], axis=1), 3)
-    crossing = _crossing(level, 0.5 * (inside + outside))
+    strip = sample(turned.rgb, columns, rows[:, None]).astype(np.float64)
+    strip = uniform_filter1d(strip, 3, axis=0)
+    outside = gaussian_filter1d(np.median(strip[:, -reach // 3 :], axis=1), 15.0, axis=0)
+    inside = np.median(strip[:, : reach // 2], axis=1)
+    crossing = _crossing(strip, inside, outside)
     for _ in range(2):
         guess = np.where(np.isfinite(crossing), crossing, reach)
-        inside = _inside_level(level, guess, outside)
-        crossing = _crossing(level, 0.5 * (inside + outside))
-    weak = outside - inside < 12.0
-    crossing[weak] = np.nan
+        inside = _inside_colour(strip, guess, outside)
+        crossing = _crossing(strip, inside, outside)
+    contrast = np.linalg.norm(inside - outside, axis=1)
+    crossing = _with_departures(strip, outside, crossing, contrast)
     return np.asarray(np.round(x) + crossing - reach)
 
 
-def _inside_level(level: Points, guess: Points, outside: Points) -> Points:
-    """Level of the part 3 to 8 px inside the crossing, smoothed along rows."""
-    columns = np.arange(level.shape[1])
-    apart = guess[:, None] - columns
-    taken = (apart >= 3) & (apart <= 8)
-    count = np.maximum(taken.sum(axis=1), 1)
-    inside = (level * taken).sum(axis=1) / count
+def _with_departures(
+    strip: Points, outside: Points, crossing: Points, contrast: Points
+) -> Points:
+    """Where part and background are about alike, take the end of the smooth background.
+
+    The part's grain then still tells it from the background. Rows that do not
+    agree with their neighbours stay unknown. Bias: about half a pixel either way.
+    """
+    apart = np.linalg.norm(strip - outside[:, None], axis=2)
+    noise = float(np.median(apart[:, -strip.shape[1] // 6 :]))
+    off = apart > max(4.0 * noise, 4.0)
+    leaves = off[:, :-1] & ~off[:, 1:]
+    leaves[:, 2:] &= off[:, 1:-2] | off[:, :-3]
+    at = leaves.shape[1] - 1.0 - np.argmax(leaves[:, ::-1], axis=1)
+    at = np.where(leaves.any(axis=1), at - 0.1, 0.0)
+    steady = median_filter(at, 5)
+    loose = median_filter(np.abs(at - steady), 5) > 0.8
+    steady[loose | ~leaves.any(axis=1)] = np.nan
+    return np.where(contrast < LEAST_CONTRAST, steady, crossing)
+
+
+def _inside_colour(strip: Points, guess: Points, outside: Points) -> Points:
+    """Colour (N, 3) of the part 3 to 8 px inside the crossing, smoothed along rows."""
+    apart = guess[:, None] - np.arange(strip.shape[1])
+    taken = ((apart >= 3) & (apart <= 8))[..., None]
+    inside = (strip * taken).sum(axis=1) / np.maximum(taken.sum(axis=1), 1)
     inside = np.where(taken.any(axis=1), inside, outside)
-    return np.asarray(gaussian_filter1d(median_filter(inside, 5), 1.5))
+    return np.asarray(gaussian_filter1d(median_filter(inside, (5, 1)), 1.5, axis=0))
 
 
-def _crossing(level: Points, half: Points) -> Points:
-    """Fractional column of the outermost passage through `half`, NaN if none."""
-    below = level < half[:, None]
-    falls = below[:, :-1] & ~below[:, 1:]
-    reversed_first = np.argmax(falls[:, ::-1], axis=1)
-    at = falls.shape[1] - 1 - reversed_first
-    rows = np.arange(len(level))
-    lower, upper = level[rows, at], level[rows, at + 1]
-    part = (half - lower) / np.where(np.abs(upper - lower) > 1e-9, upper - lower, 1.0)
-    return np.where(falls.any(axis=1), at + np.clip(part, 0, 1), np.nan)
+def _crossing(strip: Points, inside: Points, outside: Points) -> Points:
+    """Fractional column where the colour is half way between the two, NaN if none.
+
+    The direction in colour is each row's own: a bright shim may be lighter than
+    the background beside which the rubber is dark.
+    """
+    toward = inside - outside
+    share = np.einsum("ijk,ik->ij", strip - outside[:, None], toward)
+    share /= (toward**2).sum(axis=1, keepdims=True) + 1e-9
+    within = share > 0.5
+    leaves = within[:, :-1] & ~within[:, 1:]
+    # A single pixel of noise out in the background is no outline.
+    leaves[:, 2:] &= within[:, 1:-2] | within[:, :-3]
+    at = leaves.shape[1] - 1 - np.argmax(leaves[:, ::-1], axis=1)
+    rows = np.arange(len(share))
+    upper, lower = share[rows, at], share[rows, at + 1]
+    part = (upper - 0.5) / np.where(np.abs(upper - lower) > 1e-9, upper - lower, 1.0)
+    return np.where(leaves.any(axis=1), at + np.clip(part, 0, 1), np.nan)

@@ -29,7 +29,7 @@ Points = NDArray[np.float64]
 DEPTH_BLOCKS = 8
 MOST_TRACKS = 12
 MOST_NOISE_PX = 1.5
-SURE = 8.0
+SURE = 11.0
 """A stack this clear ends the search."""
 
 
@@ -78,7 +78,7 @@ def _best_outline(
         score *= 1.0 if _marks_outside(scale, photo, track, factor) else 0.5
         if score > best_score:
             best, best_score = found, score
-        if best_score > SURE:
+        if best_score > SURE and len(found[2].shims) > 2:
             break
     return best
 
