@@ -12,7 +12,13 @@ from damagescore.scenes.sensor import defocus
 from damagescore.scenes.shading import colour_of
 from damagescore.scenes.spec import LightSpec, SceneSpec
 from damagescore.scenes.surface import Surface
-from damagescore.scenes.surroundings import Piece, backdrop, bench_radiance, scatter_pieces
+from damagescore.scenes.surroundings import (
+    Piece,
+    backdrop,
+    bench_radiance,
+    draw_piece,
+    scatter_pieces,
+)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -29,9 +35,15 @@ class Canvas:
 
 
 def set_stage(
-    spec: SceneSpec, camera: Camera, rng: np.random.Generator
+    spec: SceneSpec,
+    camera: Camera,
+    foot: NDArray[np.float64] | None,
+    rng: np.random.Generator,
 ) -> tuple[Canvas, tuple[Piece, ...]]:
-    """Wall and bench before the part is put in, their depth, and the pieces to stand on it."""
+    """Wall and bench before the part is put in, and the small pieces to stand on the bench.
+
+    `foot` holds the ends (x, z) of a card that stands on the bench, or None.
+    """
     width, height = camera.size_px
     photo = backdrop(spec.backdrop, (height, width), spec.light, rng)
     depth = np.full((height, width), spec.camera.distance_mm + 150, np.float32)
@@ -40,7 +52,7 @@ def set_stage(
     )
     label = np.zeros((height, width), np.uint8)
     canvas = Canvas(photo=photo, depth_mm=depth, label=label)
-    lay_bench(canvas, spec, camera, pieces, rng)
+    lay_bench(canvas, spec, camera, (pieces, foot), rng)
     # the stage is blurred before the part is put in, so that nothing sharp bleeds into it
     away = depth - np.float32(spec.camera.distance_mm)
     rate = spec.sensor.depth_blur_px_per_mm
@@ -49,14 +61,27 @@ def set_stage(
     return canvas, tuple(sorted(pieces, key=lambda item: item.z_mm))
 
 
-def lay_bench(
+def draw_pieces(
     canvas: Canvas,
     spec: SceneSpec,
     camera: Camera,
     pieces: tuple[Piece, ...],
     rng: np.random.Generator,
 ) -> None:
+    """Draw pieces from the farthest to the nearest (in place)."""
+    for piece in pieces:
+        draw_piece(canvas.photo, camera, piece, spec, rng)
+
+
+def lay_bench(
+    canvas: Canvas,
+    spec: SceneSpec,
+    camera: Camera,
+    things: tuple[tuple[Piece, ...], NDArray[np.float64] | None],
+    rng: np.random.Generator,
+) -> None:
     """Draw the bench top, the plane under the lower plate, where rays meet it (in place)."""
+    pieces, foot = things
     level_mm = -spec.stack.plate_below_mm
     dx, dy, dz = camera.rays()
     cx, cy, cz = camera.centre_mm
@@ -73,6 +98,8 @@ def lay_bench(
     xs = np.arange(x[valid].min() - 1, x[valid].max() + 1, pitch)
     zs = np.arange(z[valid].min() - 1, z[valid].max() + 1, pitch)
     gap = _foot_gap(xs, zs, spec)
+    if foot is not None:
+        gap = np.minimum(gap, _line_gap(xs, zs, foot))
     tone = bench_radiance(spec.bench, (xs, zs, gap), spec.light, pieces, rng)
     columns = ((x - xs[0]) / pitch).astype(np.float32)
     lines = ((z - zs[0]) / pitch).astype(np.float32)
@@ -92,6 +119,16 @@ def _foot_gap(xs: NDArray[np.float64], zs: NDArray[np.float64], spec: SceneSpec)
     else:
         gap = np.maximum(np.hypot(x, z + radius) - radius, 0)
     return np.asarray(gap, np.float32)
+
+
+def _line_gap(
+    xs: NDArray[np.float64], zs: NDArray[np.float64], ends: NDArray[np.float64]
+) -> Field:
+    """Distance of every grid point from a line segment."""
+    along = ends[1] - ends[0]
+    px, pz = xs[None, :] - ends[0, 0], zs[:, None] - ends[0, 1]
+    share = np.clip((px * along[0] + pz * along[1]) / (along @ along), 0, 1)
+    return np.asarray(np.hypot(px - share * along[0], pz - share * along[1]), np.float32)
 
 
 def lay_edge(

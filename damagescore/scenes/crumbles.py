@@ -88,26 +88,36 @@ def paint_patch(cover: NDArray[np.float32], grid: Grid, patch: Patch) -> None:
 def grain_relief(
     rng: np.random.Generator, shape: tuple[int, int], *, grain_px: float
 ) -> NDArray[np.float32]:
-    """Packed lumps of three sizes, heights from 0 to about 1 (in grain diameters)."""
+    """Packed angular lumps of three sizes, heights from 0 to about 1 (in grain diameters)."""
     relief = np.zeros(shape, np.float32)
-    for size, weight in ((1.5, 1.0), (0.8, 0.7), (0.45, 0.4)):
-        diameter = max(3.0, size * grain_px)
-        distance = _distance_to_seeds(rng, shape, spacing_px=diameter)
-        dome = np.sqrt(np.clip(1 - (distance / (0.62 * diameter)) ** 2, 0, 1))
-        relief += np.float32(weight * size) * dome.astype(np.float32)
-    return relief * np.float32(0.55)
+    for size, weight in ((1.35, 0.9), (0.75, 0.8), (0.4, 0.6)):
+        lumps = _angular_lumps(rng, shape, diameter_px=max(3.0, size * grain_px))
+        relief += np.float32(weight * size) * lumps
+    rough = fractal_noise(rng, shape, scale_px=max(2.0, 0.35 * grain_px), octaves=3)
+    return np.asarray(relief * np.float32(0.5) + np.float32(0.05) * rough, np.float32)
 
 
-def _distance_to_seeds(
-    rng: np.random.Generator, shape: tuple[int, int], *, spacing_px: float
+def _angular_lumps(
+    rng: np.random.Generator, shape: tuple[int, int], *, diameter_px: float
 ) -> NDArray[np.float32]:
-    rows = np.arange(0, shape[0], spacing_px)
-    cols = np.arange(0, shape[1], spacing_px)
+    """Cells around scattered seeds, each a dome with its own height and tilted top."""
+    rows, cols = (np.arange(0, n, diameter_px) for n in shape)
     y, x = np.meshgrid(rows, cols, indexing="ij")
-    y = y + rng.uniform(0, spacing_px, y.shape)
-    x = x + rng.uniform(0, spacing_px, x.shape)
+    y = (y + rng.uniform(0, diameter_px, y.shape)).clip(0, shape[0] - 1).astype(int)
+    x = (x + rng.uniform(0, diameter_px, x.shape)).clip(0, shape[1] - 1).astype(int)
     seeds = np.full(shape, 1, np.uint8)
-    r = np.clip(y.ravel().astype(int), 0, shape[0] - 1)
-    c = np.clip(x.ravel().astype(int), 0, shape[1] - 1)
-    seeds[r, c] = 0
-    return np.asarray(cv2.distanceTransform(seeds, cv2.DIST_L2, 5), np.float32)
+    seeds[y, x] = 0
+    distance, cell = cv2.distanceTransformWithLabels(
+        seeds, cv2.DIST_L2, 5, labelType=cv2.DIST_LABEL_PIXEL
+    )
+    table = np.zeros((int(cell.max()) + 1, 5), np.float32)
+    table[:, 0] = rng.uniform(0.35, 1.0, len(table))
+    table[:, 1:3] = rng.normal(0, 0.55, (len(table), 2))
+    table[cell[y, x].ravel(), 3] = y.ravel()
+    table[cell[y, x].ravel(), 4] = x.ravel()
+    facts = table[cell]
+    dy = (np.arange(shape[0], dtype=np.float32)[:, None] - facts[..., 3]) / diameter_px
+    dx = (np.arange(shape[1], dtype=np.float32)[None, :] - facts[..., 4]) / diameter_px
+    dome = np.sqrt(np.clip(1 - (distance / (0.66 * diameter_px)) ** 2, 0, 1))
+    top = facts[..., 0] + facts[..., 1] * dy + facts[..., 2] * dx
+    return np.asarray(np.clip(dome * top, 0, 1.3), np.float32)

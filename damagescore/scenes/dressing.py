@@ -44,7 +44,12 @@ def add_dust(surface: Surface, spec: SceneSpec, rng: np.random.Generator) -> Non
     grid = surface.grid
     p = grid.pitch_mm
     cloud = fractal_noise(rng, grid.shape, scale_px=7.0 / p, octaves=6, gain=0.68)
-    haze = np.clip(0.05 * spec.stack.dust * (cloud - 0.2), 0, 0.16)
+    # settled dust is grainy: fine motes within the clouds, not fog
+    motes = smooth_noise(rng, grid.shape, scale_px=max(1.3, 0.06 / p))
+    motes = np.clip(
+        0.75 + 0.55 * motes + 0.5 * smooth_noise(rng, grid.shape, scale_px=0.2 / p), 0, 3
+    )
+    haze = np.clip(0.042 * spec.stack.dust * (cloud - 0.2), 0, 0.14) * motes
     film = smooth_noise(rng, grid.shape, scale_px=14.0 / p, stretch=2)
     film = np.clip(0.06 * spec.distractors.bloom * (film + 0.6 * cloud), 0, 0.2)
     film *= np.clip(surface.rubber, 0, 1)

@@ -5,17 +5,16 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from damagescore.scenes.camera import Camera, SurfaceMap, aim_camera, surface_map
-from damagescore.scenes.compose import Canvas, finish_light, lay_edge, set_stage
+from damagescore.scenes.compose import Canvas, draw_pieces, finish_light, lay_edge, set_stage
 from damagescore.scenes.crumbles import Patch, grow_patch
 from damagescore.scenes.dressing import Notes, dress_surface
 from damagescore.scenes.fractures import Fracture, grow_fracture
 from damagescore.scenes.laminate import Grid, Laminate, build_laminate, nominal_height_mm
 from damagescore.scenes.outline import Outline
-from damagescore.scenes.placing import lay_mark
+from damagescore.scenes.placing import card_foot, design_card, lay_mark
 from damagescore.scenes.shading import shade_surface
 from damagescore.scenes.spec import SceneSpec
 from damagescore.scenes.surface import Surface, build_surface
-from damagescore.scenes.surroundings import draw_piece
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -74,13 +73,16 @@ def render_face(spec: SceneSpec, seed: int) -> Plate:
     surface = build_surface(spec, grid, laminate, fractures, patches, seeded(seed, 3))
     notes = dress_surface(surface, laminate, spec, seeded(seed, 4))
     turn_top_edge(surface, top)
-    canvas, pieces = set_stage(spec, camera, seeded(seed, 7))
+    card = design_card(spec)
+    foot = card_foot(card[0], spec) if card else None
+    canvas, pieces = set_stage(spec, camera, foot, seeded(seed, 7))
+    behind = sum(piece.z_mm < spec.mark.standoff_mm for piece in pieces)
     radiance = shade_surface(surface, spec.light, camera, (radius, 0.0), seeded(seed, 5))
     seen = _trim(seen, spec, top)
     lay_edge(canvas, spec, seen, (surface, radiance))
-    for piece in pieces:
-        draw_piece(canvas.photo, camera, piece, spec, seeded(seed, 9))
-    markers = lay_mark(canvas, spec, camera, seeded(seed, 6))
+    draw_pieces(canvas, spec, camera, pieces[:behind], seeded(seed, 9))
+    markers = lay_mark(canvas, spec, camera, card, seeded(seed, 6)) if card else []
+    draw_pieces(canvas, spec, camera, pieces[behind:], seeded(seed, 10))
     finish_light(canvas, spec, seeded(seed, 8))
     focus = camera.depth(np.array([[0.0, laminate.height_mm / 2, 0.0]]))[0]
     return Plate(

@@ -1,5 +1,7 @@
 """Putting the scale mark into the photo, with its shadow."""
 
+from dataclasses import replace
+
 import cv2
 import numpy as np
 
@@ -11,29 +13,56 @@ from damagescore.scenes.shading import colour_of, lamp_direction
 from damagescore.scenes.spec import SceneSpec
 
 
-def design_card(spec: SceneSpec, middle_mm: Points) -> tuple[Card, Notes] | None:
-    """Lay out the card of a scene with its middle at a world point; None for no mark."""
-    return make_card(
+def design_card(spec: SceneSpec) -> tuple[Card, Notes] | None:
+    """Lay out and place the card of a scene; None for no mark.
+
+    In a face view it leans on the lower plate; with a stand-off, and in a profile view, it
+    stands on the bench.
+    """
+    profile = spec.view == "profile"
+    below = spec.stack.plate_below_mm
+    at = spec.mark.centre_mm or ((16.0, 0.0) if profile else (0.0, -below / 2))
+    made = make_card(
         spec.mark,
         pitch_mm=1 / (spec.oversample * spec.camera.px_per_mm),
-        middle_world=middle_mm,
+        middle_world=np.array([at[0], at[1], 0.0]),
         axes=(np.array([1.0, 0, 0]), np.array([0, 1.0, 0]), np.array([0, 0, 1.0])),
     )
+    if made is None or spec.mark.centre_mm or not (profile or spec.mark.standoff_mm):
+        return made
+    card, notes = made
+    drop = float(_lower_corners(card)[:, 1].min()) + below
+    return replace(card, origin=card.origin - np.array([0.0, drop, 0.0])), notes
+
+
+def _lower_corners(card: Card) -> Points:
+    return card.to_world(np.array([[0.0, 0.0], [card.size_mm[0], 0.0]]))
+
+
+def card_foot(card: Card, spec: SceneSpec) -> Points | None:
+    """Ends (x, z) of the line on which a card stands on the bench, shape (2, 2), or None."""
+    corners = _lower_corners(card)
+    if corners[:, 1].min() > 0.2 - spec.stack.plate_below_mm:
+        return None
+    return np.asarray(corners[:, [0, 2]])
 
 
 def lay_mark(
-    canvas: Canvas, spec: SceneSpec, camera: Camera, rng: np.random.Generator
-) -> list[dict[str, object]]:
-    """Put the scale mark of a face view in front of the lower plate; return its truth."""
-    at = spec.mark.centre_mm or (0.0, -spec.stack.plate_below_mm / 2)
-    made = design_card(spec, np.array([at[0], at[1], 0.0]))
-    if made is None:
-        return []
+    canvas: Canvas,
+    spec: SceneSpec,
+    camera: Camera,
+    made: tuple[Card, Notes],
+    rng: np.random.Generator,
+    *,
+    world: Points | None = None,
+) -> Notes:
+    """Put the card into the photo and return its truth, told in the turned `world`."""
     card, notes = made
-    _shade_behind(canvas.photo, card, camera, spec)
+    if spec.view == "face":
+        _shade_behind(canvas.photo, card, camera, spec)
     paste_card(canvas, card, spec, camera, rng)
     good = spec.mark.standoff_mm == 0 and spec.mark.turn_deg == 0
-    return mark_truth(card, notes, camera, in_plane=good)
+    return mark_truth(card, notes, camera, in_plane=good, world=world)
 
 
 def _shade_behind(photo: Field, card: Card, camera: Camera, spec: SceneSpec) -> None:
@@ -71,7 +100,7 @@ def paste_card(
     lamp = lamp_direction(spec.light)
     out = np.cross(card.along, card.up)
     facing = max(float(lamp @ out), 0.0) * spec.light.direct + (1 - spec.light.direct)
-    shade = card_radiance(card, facing * (4.0 if spec.mark.overexposed else 1.0), rng)
+    shade = card_radiance(card, facing, rng)
     soft = cv2.GaussianBlur(shade, (0, 0), 0.38 * spec.oversample)
     size = camera.size_px
     matrix = card.texel_homography(camera)

@@ -11,17 +11,15 @@ import numpy as np
 from numpy.typing import NDArray
 
 from damagescore.scenes.camera import Camera, SurfaceMap, aim_camera
-from damagescore.scenes.compose import Canvas, finish_light, lay_edge, set_stage
+from damagescore.scenes.compose import draw_pieces, finish_light, lay_edge, set_stage
 from damagescore.scenes.dressing import dress_surface
 from damagescore.scenes.face import Plate, seeded
 from damagescore.scenes.laminate import Grid, Laminate, build_laminate, nominal_height_mm
-from damagescore.scenes.marks import mark_truth
 from damagescore.scenes.outline import Outline, build_outline, bulge_truth
-from damagescore.scenes.placing import design_card, paste_card
+from damagescore.scenes.placing import card_foot, design_card, lay_mark
 from damagescore.scenes.shading import shade_surface
 from damagescore.scenes.spec import SceneSpec
 from damagescore.scenes.surface import build_surface
-from damagescore.scenes.surroundings import draw_piece
 from damagescore.scenes.truth import layer_record
 
 Points = NDArray[np.float64]
@@ -87,13 +85,18 @@ def render_profile(spec: SceneSpec, seed: int) -> Plate:
     notes = dress_surface(surface, laminate, spec, seeded(seed, 4))
     if radius is not None:
         surface.height_mm[...] += outline.at(grid.v_mm).astype(np.float32)[:, None]
-    canvas, pieces = set_stage(spec, camera, seeded(seed, 7))
+    card = design_card(spec)
+    foot = card_foot(card[0], spec) if card else None
+    canvas, pieces = set_stage(spec, camera, foot, seeded(seed, 7))
+    behind = sum(piece.z_mm < spec.mark.standoff_mm for piece in pieces)
     facing = 0.0 if radius is None else np.pi / 2
     radiance = shade_surface(surface, spec.light, camera, (radius, facing), seeded(seed, 5))
     lay_edge(canvas, spec, _above_bench(seen, spec), (surface, radiance))
-    for piece in pieces:
-        draw_piece(canvas.photo, camera, piece, spec, seeded(seed, 9))
-    markers = _stand_mark(canvas, spec, camera, seeded(seed, 6))
+    draw_pieces(canvas, spec, camera, pieces[:behind], seeded(seed, 9))
+    markers: list[Record] = []
+    if card:
+        markers = lay_mark(canvas, spec, camera, card, seeded(seed, 6), world=world_turn())
+    draw_pieces(canvas, spec, camera, pieces[behind:], seeded(seed, 10))
     finish_light(canvas, spec, seeded(seed, 8))
     focus = camera.depth(np.array([[0.0, laminate.height_mm / 2, 0.0]]))[0]
     return Plate(
@@ -133,24 +136,6 @@ def _above_bench(seen: SurfaceMap, spec: SceneSpec) -> SurfaceMap:
     foot = np.clip((seen.v + np.float32(spec.stack.plate_below_mm)) * scale + 0.5, 0, 1)
     head = np.clip((np.float32(top) - seen.v) * scale + 0.5, 0, 1)
     return replace(seen, cover=seen.cover * foot * head)
-
-
-def _stand_mark(
-    canvas: Canvas, spec: SceneSpec, camera: Camera, rng: np.random.Generator
-) -> list[Record]:
-    """Stand the card on the bench beside the part, in the silhouette plane."""
-    at = spec.mark.centre_mm or (16.0, 0.0)
-    made = design_card(spec, np.array([at[0], at[1], 0.0]))
-    if made is None:
-        return []
-    card, notes = made
-    if spec.mark.centre_mm is None:
-        corners = np.array([[0, 0], [card.size_mm[0], 0]], float)
-        drop = card.to_world(corners)[:, 1].min() + spec.stack.plate_below_mm
-        card = replace(card, origin=card.origin - np.array([0, drop, 0]))
-    paste_card(canvas, card, spec, camera, rng)
-    good = spec.mark.standoff_mm == 0 and spec.mark.turn_deg == 0
-    return mark_truth(card, notes, camera, in_plane=good, world=world_turn())
 
 
 def _plane_px(camera: Camera, z_mm: Points, v_mm: Points) -> Points:

@@ -117,14 +117,17 @@ def _gloss(
     half = [a + b for a, b in zip(towards, eye, strict=True)]
     out = np.maximum(half[2], 1e-3)
     shape = surface.grid.shape
-    micro = smooth_noise(rng, shape, scale_px=1.4, stretch=12.0)
-    speckle = smooth_noise(rng, shape, scale_px=1.3)
+    micro = 0.7 * smooth_noise(rng, shape, scale_px=1.4, stretch=45.0)
+    micro += 0.5 * smooth_noise(rng, shape, scale_px=1.3, stretch=8.0)
+    speckle = smooth_noise(rng, shape, scale_px=1.3, stretch=1.6)
+    # few facets flash, most only shimmer
+    speckle = 0.25 * speckle + 0.9 * np.clip(speckle - 1.7, 0, 2)
     along = half[0] / out + slopes[0]
     up = half[1] / out + slopes[1] + 0.5 * surface.width_across * micro
     exponent = (along / surface.width_along.clip(0.05)) ** 2
     exponent += (up / surface.width_across.clip(0.05)) ** 2
     lobe = np.exp(-np.minimum(exponent, 20.0))
-    return np.asarray(surface.gloss * lobe * np.clip(1 + 0.45 * speckle, 0, 4), np.float32)
+    return np.asarray(surface.gloss * lobe * np.clip(1 + speckle, 0, 4), np.float32)
 
 
 def _eye(
@@ -164,9 +167,10 @@ def shade_surface(
     sky = open_sky * np.float32(1 - light.direct) * (0.85 + 0.25 * slopes[1] * -1 * inverse)
     shine = _gloss(surface, slopes, towards, _eye(grid, camera, radius_mm, facing_rad), rng)
     shine *= np.clip(lamp / max(light.direct, 0.05), 0, 2) * np.float32(light.direct)
-    # a mirror-like surface also shows the room, in bands that a brushed finish draws out
-    band = smooth_noise(rng, grid.shape, scale_px=8 / grid.pitch_mm, stretch=3)
-    shine += surface.gloss * sky * np.clip(0.45 + 0.22 * band, 0.05, 2)
+    # brushed metal also mirrors the room, drawn out into bands across the brushing
+    band = smooth_noise(rng, grid.shape, scale_px=60 / grid.pitch_mm, stretch=0.3)
+    band = band + 0.5 * smooth_noise(rng, grid.shape, scale_px=12 / grid.pitch_mm, stretch=0.5)
+    shine += surface.gloss * sky * np.clip(0.5 + 0.3 * band, 0.05, 2)
     lamp_rgb, room_rgb = colour_of(light.kelvin), colour_of(light.room_kelvin)
     radiance = np.empty_like(surface.colour)
     for i in range(3):

@@ -34,6 +34,7 @@ class CameraSpec:
 class StackSpec:
     """Rubber layers with shims between them, counted from the bottom.
 
+    `meniscus_mm` is how far the middle of a rubber layer stands out (or in, if negative).
     `rubber_layers` rubber layers of `rubber_mm`, with `shim_mm` shims between; `jitter`
     is the relative spread of the rubber thickness and `waviness_mm` the amplitude of the
     interface lines. `radius_mm` None means a flat edge, else a cylinder of vertical axis.
@@ -44,6 +45,7 @@ class StackSpec:
     shim_mm: float = 0.6
     jitter: float = 0.03
     waviness_mm: float = 0.04
+    meniscus_mm: float = -0.05
     radius_mm: float | None = None
     rubber: str = "black"
     shim: str = "bright"
@@ -93,7 +95,6 @@ class MarkSpec:
     rotation_deg: float = 0.6
     standoff_mm: float = 0.0
     turn_deg: float = 0.0
-    overexposed: bool = False
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -6,7 +6,7 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from damagescore.scenes.crumbles import Patch, grain_relief, paint_patch
+from damagescore.scenes.crumbles import Patch
 from damagescore.scenes.finish import (
     Finish,
     pick_finish,
@@ -14,9 +14,10 @@ from damagescore.scenes.finish import (
     rubber_finishes,
     shim_finishes,
 )
-from damagescore.scenes.fractures import Fracture, paint_branch
+from damagescore.scenes.fractures import Fracture
 from damagescore.scenes.laminate import Grid, Laminate
-from damagescore.scenes.noise import Field, fractal_noise, smooth_noise, wide_blur
+from damagescore.scenes.noise import Field, fractal_noise, smooth_noise
+from damagescore.scenes.relief import DamageFields, lay_damage
 from damagescore.scenes.spec import SceneSpec
 
 
@@ -107,6 +108,18 @@ def _steps(grid: Grid, shim: Field, plate: Field, rng: np.random.Generator) -> F
     return np.asarray(soft, np.float32)
 
 
+def _add_meniscus(
+    height: Field, grid: Grid, laminate: Laminate, depth_mm: float, rng: np.random.Generator
+) -> None:
+    """Hollow or swell each rubber layer between its lines, as moulding leaves it (in place)."""
+    s, v = grid.s_mm, grid.v_mm.astype(np.float32)[:, None]
+    for layer in range(0, laminate.count, 2):
+        low, high = (line.astype(np.float32) for line in laminate.bounds_mm(layer, s))
+        rows = grid.rows_between(float(low.min()), float(high.max()))
+        u = np.clip((v[rows] - low) / (high - low), 0, 1)
+        height[rows] += np.float32(4 * depth_mm * rng.uniform(0.6, 1.3)) * u * (1 - u)
+
+
 def build_surface(
     spec: SceneSpec,
     grid: Grid,
@@ -117,11 +130,12 @@ def build_surface(
 ) -> Surface:
     """Lay materials, relief and damage on the grid."""
     rubber, shim = layer_shares(grid, laminate)
-    plate = 1 - rubber - shim
-    crack, crumbled = paint_damage(grid, fractures, patches)
-    smear = np.maximum(_smear(grid, shim, rng, spec.stack.smears), shim * crumbled)
-    bare, coat = shim - smear, rubber + smear
-    label = _labels(rubber, shim, crack, crumbled)
+    damage = lay_damage(grid, fractures, patches, rng)
+    label = _labels(rubber, shim, damage)
+    smear = np.maximum(_smear(grid, shim, rng, spec.stack.smears), shim * damage.crumbled)
+    loose = 1 - damage.crumbs
+    bare, plate = (shim - smear) * loose, (1 - rubber - shim) * loose
+    coat = 1 - bare - plate
     finishes = (
         (coat, pick_finish(rubber_finishes(), spec.stack.rubber)),
         (bare, pick_finish(shim_finishes(), spec.stack.shim)),
@@ -139,8 +153,9 @@ def build_surface(
         gloss += np.float32(finish.gloss) * share
         along += np.float32(finish.width_along) * share
         across += np.float32(finish.width_across) * share
-    hole = _carve(height, grid, fractures, (crack, crumbled), patches, rng)
-    gloss *= 1 - np.clip(crumbled + crack, 0, 1)
+    _add_meniscus(height, grid, laminate, spec.stack.meniscus_mm, rng)
+    height += damage.height_mm
+    gloss *= 1 - np.clip(damage.crumbled + damage.crack, 0, 1)
     return Surface(
         grid=grid,
         height_mm=height,
@@ -148,99 +163,19 @@ def build_surface(
         gloss=gloss,
         width_along=along,
         width_across=across,
-        hole=hole,
+        hole=damage.hole,
         rubber=coat,
         shim=bare,
-        crack=crack,
-        crumbled=crumbled,
+        crack=damage.crack,
+        crumbled=damage.crumbled,
         label=label,
     )
 
 
-def _labels(rubber: Field, shim: Field, crack: Field, crumbled: Field) -> NDArray[np.uint8]:
+def _labels(rubber: Field, shim: Field, damage: DamageFields) -> NDArray[np.uint8]:
     label = np.zeros(rubber.shape, np.uint8)
     label[rubber > 0.5] = 1
     label[shim > 0.5] = 2
-    label[crumbled > 0.5] = 5
-    label[crack > 0.3] = 4
+    label[damage.crumbled > 0.5] = 5
+    label[damage.crack > 0.3] = 4
     return label
-
-
-def paint_damage(
-    grid: Grid, fractures: tuple[Fracture, ...], patches: tuple[Patch, ...]
-) -> tuple[Field, Field]:
-    """Shares of crack opening and of crumbled rubber in each texel."""
-    crack = np.zeros(grid.shape, np.float32)
-    crumbled = np.zeros(grid.shape, np.float32)
-    for fracture in fractures:
-        for branch in fracture.branches:
-            paint_branch(crack, grid, branch)
-    for patch in patches:
-        points = np.vstack(patch.outlines_mm)
-        found = grid.window(points.min(axis=0) - 0.2, points.max(axis=0) + 0.2)
-        if found:
-            paint_patch(crumbled[found[0]], found[1], patch)
-    return crack, crumbled
-
-
-def _carve(
-    height: Field,
-    grid: Grid,
-    fractures: tuple[Fracture, ...],
-    shares: tuple[Field, Field],
-    patches: tuple[Patch, ...],
-    rng: np.random.Generator,
-) -> Field:
-    """Cut cracks and crumbled pits into the height (in place); return the darkness inside."""
-    crack, _ = shares
-    hole = crack * np.float32(0.97)
-    for fracture in fractures:
-        points = np.vstack([branch.points_mm for branch in fracture.branches])
-        found = grid.window(points.min(axis=0) - 1.5, points.max(axis=0) + 1.5)
-        if not found:
-            continue
-        part = crack[found[0]]
-        if fracture.spec.faint:
-            hole[found[0]] = part * np.float32(0.55)
-        # the lips of an open crack curl outwards a little and catch the light
-        lips = cv2.GaussianBlur(part, (0, 0), max(1.0, 0.10 / grid.pitch_mm))
-        curl = 0.05 if fracture.spec.faint else 0.16
-        height[found[0]] += np.float32(curl * min(0.4, fracture.spec.width_mm)) * lips
-    height -= np.float32(0.12) * cv2.GaussianBlur(crack, (0, 0), 0.8)
-    for patch in patches:
-        _break_patch(height, hole, grid, patch, rng)
-    return hole
-
-
-def _break_patch(
-    height: Field, hole: Field, grid: Grid, patch: Patch, rng: np.random.Generator
-) -> None:
-    points = np.vstack(patch.outlines_mm)
-    found = grid.window(points.min(axis=0) - 2.5, points.max(axis=0) + 2.5)
-    if not found:
-        return
-    window, part = found
-    cover = np.zeros(part.shape, np.float32)
-    paint_patch(cover, part, patch)
-    grain_px = patch.spec.grain_mm / part.pitch_mm
-    lumps = grain_relief(rng, part.shape, grain_px=grain_px)
-    slow = fractal_noise(rng, part.shape, scale_px=2.0 / part.pitch_mm, octaves=3)
-    rim = np.clip(wide_blur(cover, 0.25 / part.pitch_mm) * 2 - 0.8, 0, 1) * cover
-    floor = patch.spec.depth_mm * rim * np.clip(0.75 + 0.3 * slow, 0.2, 1.4)
-    broken = patch.spec.grain_mm * (lumps - 0.25)
-    height[window] += cover * (broken - floor).astype(np.float32)
-    # gaps between lumps see almost no light
-    gaps = np.clip(0.42 - lumps, 0, 0.42) / 0.42
-    np.maximum(hole[window], cover * (0.85 * gaps).astype(np.float32), out=hole[window])
-    _scatter_crumbs(height[window], cover, part, patch, rng)
-
-
-def _scatter_crumbs(
-    height: Field, cover: Field, part: Grid, patch: Patch, rng: np.random.Generator
-) -> None:
-    """Loose lumps lie thinly around the patch."""
-    lumps = grain_relief(rng, part.shape, grain_px=0.55 * patch.spec.grain_mm / part.pitch_mm)
-    near = np.clip(wide_blur(cover, 0.8 / part.pitch_mm), 0, 1) * (1 - cover)
-    sparse = fractal_noise(rng, part.shape, scale_px=0.5 / part.pitch_mm, octaves=2)
-    chosen = np.clip((sparse + 2.2 * near - 2.0) * 4, 0, 1) * (1 - cover)
-    height += np.float32(0.4 * patch.spec.grain_mm) * lumps * chosen.astype(np.float32)

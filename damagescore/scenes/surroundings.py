@@ -69,8 +69,10 @@ def _bench_tone(
         tone += (
             0.5
             * finish.streaks
-            * fractal_noise(rng, shape, scale_px=1.4 / p, octaves=4, stretch=26)
+            * fractal_noise(rng, shape, scale_px=1.6 / p, octaves=5, gain=0.75, stretch=22)
         )
+        pores = smooth_noise(rng, shape, scale_px=max(1.2, 0.14 / p), stretch=18)
+        tone -= 0.5 * finish.streaks * np.clip(pores - 1.3, 0, 1.5)
     return np.asarray(np.clip(tone, 0.1, 3), np.float32)
 
 

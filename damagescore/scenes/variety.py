@@ -86,7 +86,7 @@ def draw_spec(
     )
     damage = _draw_damage(number, stack, size_px[0] / zoom / density, rng)
     cracks, patches, bulges = damage
-    return SceneSpec(
+    scene = SceneSpec(
         name=name,
         view="profile" if profile else "face",
         camera=camera,
@@ -106,6 +106,25 @@ def draw_spec(
         backdrop=_one(table.backdrop, rng),
         pieces=int(rng.integers(0, 5)),
     )
+    return _spoil(scene, number // 10, rng) if number % 10 == 9 else scene
+
+
+def _spoil(scene: SceneSpec, turn: int, rng: np.random.Generator) -> SceneSpec:
+    """Make a bad photo: card off the plane, out of focus, overexposed, or no mark at all."""
+    kind = ("card", "focus", "light", "mark")[turn % 4]
+    if kind == "card":
+        away, angle = float(rng.uniform(12, 18)), float(rng.uniform(25, 40))
+        mark = replace(scene.mark, standoff_mm=away, turn_deg=angle)
+        reason = f"the card stands {away:.0f} mm in front and is turned by {angle:.0f} degrees"
+        return replace(scene, mark=mark, verdict="warn", reason=reason)
+    if kind == "focus":
+        sensor = replace(scene.sensor, blur_px=float(rng.uniform(6, 9)))
+        return replace(scene, sensor=sensor, verdict="refuse", reason="out of focus")
+    if kind == "light":
+        sensor = replace(scene.sensor, exposure_ev=float(rng.uniform(3.2, 4.0)))
+        return replace(scene, sensor=sensor, verdict="refuse", reason="overexposed")
+    mark = MarkSpec(kind="none", ids=())
+    return replace(scene, mark=mark, verdict="refuse", reason="there is no scale mark")
 
 
 def _draw_stack(
@@ -121,6 +140,7 @@ def _draw_stack(
         rubber_mm=rubber,
         shim_mm=shim,
         waviness_mm=_draw(table.waviness_mm, rng),
+        meniscus_mm=float(rng.uniform(-0.1, 0.06)),
         rubber=_one(table.rubber, rng),
         shim=_one(table.shim, rng),
         plate=_one(table.plate, rng),
