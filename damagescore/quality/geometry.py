@@ -1,0 +1,164 @@
+"""Is the scale fit for the rubber: resolution, tilt, agreement and common plane."""
+
+import numpy as np
+from numpy.typing import NDArray
+
+from damagescore.photo.record import Photo
+from damagescore.quality.record import Check, Outcome
+from damagescore.quality.rule import QualityRule
+from damagescore.scale.record import Scale
+
+Points = NDArray[np.float64]
+
+
+def resolution_check(
+    scale: Scale, *, smallest_limit_mm: float | None, rule: QualityRule
+) -> Check:
+    """Judge pixels per mm, and pixels over the smallest limit where one is given."""
+    px_per_mm = 1.0 / scale.mm_per_px
+    outcome: Outcome = "pass"
+    message = f"The photo has {px_per_mm:.1f} px/mm"
+    if px_per_mm < rule.least_px_per_mm_warn:
+        outcome = "refuse" if px_per_mm < rule.least_px_per_mm_refuse else "warn"
+        message += f"; {rule.least_px_per_mm_warn:.0f} px/mm are wanted: go nearer"
+    elif smallest_limit_mm is not None and smallest_limit_mm * px_per_mm < rule.px_per_limit:
+        outcome = "warn"
+        message += (
+            f", which is {smallest_limit_mm * px_per_mm:.1f} px over the smallest limit of "
+            f"{smallest_limit_mm:g} mm ({rule.px_per_limit:.0f} are wanted): go nearer"
+        )
+    return Check(
+        name="resolution", outcome=outcome, value=px_per_mm, unit="px/mm", message=message + "."
+    )
+
+
+def tilt_check(scale: Scale, *, rule: QualityRule) -> Check:
+    """Judge the angle between the view and the surface's normal."""
+    tilt = scale.tilt_deg
+    if tilt is None:
+        message = (
+            "The scale cannot tell the tilt of the view: hold the camera square to the edge "
+            "or use a square mark."
+        )
+        return Check(name="tilt", outcome="warn", value=None, unit="deg", message=message)
+    outcome = rule.tilt_deg.judge(tilt)
+    message = f"The view is tilted by {tilt:.0f} degrees to the mark's plane"
+    if outcome != "pass":
+        message += f"; up to {rule.tilt_deg.warn:.0f} are wanted: hold the camera square"
+    return Check(name="tilt", outcome=outcome, value=tilt, unit="deg", message=message + ".")
+
+
+def marks_check(scale: Scale, *, rule: QualityRule) -> Check | None:
+    """Judge how far the marks disagree; None with a single mark."""
+    if scale.disagreement is None:
+        return None
+    percent = 100 * scale.disagreement
+    outcome = rule.disagreement_percent.judge(percent)
+    message = f"The scale marks disagree by {percent:.1f} %"
+    if outcome != "pass":
+        message += ": lay them in the plane of the rubber, flat and not bent"
+    return Check(name="marks", outcome=outcome, value=percent, unit="%", message=message + ".")
+
+
+def uncertainty_check(scale: Scale, *, rule: QualityRule) -> Check:
+    """Judge the relative standard uncertainty of the scale."""
+    percent = 100 * scale.u_relative
+    outcome = rule.scale_uncertainty_percent.judge(percent)
+    message = f"The scale is known to {percent:.1f} % (standard uncertainty)"
+    if outcome != "pass":
+        message += ": use a larger mark, nearer to the rubber and in its plane"
+    return Check(
+        name="scale_uncertainty",
+        outcome=outcome,
+        value=percent,
+        unit="%",
+        message=message + ".",
+    )
+
+
+def planes_check(
+    photo: Photo, scale: Scale, polygons_px: list[Points], *, rule: QualityRule
+) -> Check | None:
+    """Judge whether the mark lies in the rubber's plane.
+
+    In the plane of the mark a sound stack is as high on the left as on the right.
+    A mark that is turned against the rubber makes the layers converge. A mark that
+    only stands off, parallel to the rubber, is not seen by this. None where fewer
+    than two layers share enough length.
+    """
+    change = convergence(photo, scale, polygons_px)
+    if change is None:
+        return None
+    percent = 100 * abs(change)
+    loose = scale.tilt_deg is None or scale.surface.radius_mm is not None
+    bounds = rule.convergence_loose_percent if loose else rule.convergence_percent
+    outcome = bounds.judge(percent)
+    message = f"The layers converge by {percent:.1f} % from side to side"
+    if outcome != "pass" and scale.tilt_deg is None:
+        message += ": hold the camera square to the rubber"
+    elif outcome != "pass":
+        message += ": the scale mark is not in the plane of the rubber, lay it flat on it"
+    return Check(name="planes", outcome=outcome, value=percent, unit="%", message=message + ".")
+
+
+def convergence(photo: Photo, scale: Scale, polygons_px: list[Points]) -> float | None:
+    """Change of the stack's height from left to right over its mean height.
+
+    Known limit: a stack that really is wedge-shaped reads the same.
+    """
+    outlines = [scale.surface.to_mm(p) for p in _in_photo(polygons_px, photo)]
+    if len(outlines) < 2:
+        return None
+    turn = _direction(outlines)
+    turned = [outline @ turn for outline in outlines]
+    start = max(float(t[:, 0].min()) for t in turned)
+    end = min(float(t[:, 0].max()) for t in turned)
+    length = end - start
+    if length <= 0:
+        return None
+    s = np.linspace(start + 0.04 * length, end - 0.04 * length, 41)
+    spans = np.array([_span(t, s) for t in turned])
+    height = spans[:, 1].max(axis=0) - spans[:, 0].min(axis=0)
+    known = np.isfinite(height)
+    if known.sum() < 20 or length < 0.5 * float(np.median(height[known])):
+        return None
+    slope = _median_slope(s[known], height[known])
+    return slope * length / float(np.median(height[known]))
+
+
+def _in_photo(polygons_px: list[Points], photo: Photo) -> list[Points]:
+    """Layers as given, without points beyond the photo."""
+    kept = []
+    for polygon in polygons_px:
+        inside = (polygon >= -1).all(axis=1) & (polygon <= [photo.width, photo.height]).all(
+            axis=1
+        )
+        if inside.sum() >= 6:
+            kept.append(np.asarray(polygon[inside], dtype=np.float64))
+    return kept
+
+
+def _direction(outlines: list[Points]) -> Points:
+    """Rotation whose first column runs along the layers, shape (2, 2)."""
+    total = sum((np.cov((o - o.mean(axis=0)).T) for o in outlines), start=np.zeros((2, 2)))
+    along = np.linalg.eigh(total)[1][:, -1]
+    return np.array([[along[0], -along[1]], [along[1], along[0]]])
+
+
+def _span(outline: Points, s: Points) -> Points:
+    """Lowest and highest level of a closed outline at each s, shape (2, K)."""
+    first, second = outline, np.roll(outline, -1, axis=0)
+    low, high = np.full(len(s), np.inf), np.full(len(s), -np.inf)
+    for p, q in zip(first, second, strict=True):
+        crossed = (s >= min(p[0], q[0])) & (s < max(p[0], q[0]))
+        if crossed.any():
+            v = p[1] + (s[crossed] - p[0]) / (q[0] - p[0]) * (q[1] - p[1])
+            low[crossed] = np.minimum(low[crossed], v)
+            high[crossed] = np.maximum(high[crossed], v)
+    return np.where(np.isfinite(low), np.array([low, high]), np.nan)
+
+
+def _median_slope(x: Points, y: Points) -> float:
+    """Theil-Sen slope: the median over all pairs."""
+    i, j = np.triu_indices(len(x), k=1)
+    return float(np.median((y[j] - y[i]) / (x[j] - x[i])))

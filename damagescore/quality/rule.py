@@ -1,0 +1,76 @@
+"""At which values a photo is warned about or refused, with the reasons."""
+
+from dataclasses import dataclass
+
+from damagescore.quality.record import Outcome
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Bounds:
+    """A value up to `warn` passes, up to `refuse` is warned about, above is refused."""
+
+    warn: float
+    refuse: float
+
+    def judge(self, value: float) -> Outcome:
+        if value <= self.warn:
+            return "pass"
+        return "warn" if value <= self.refuse else "refuse"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class QualityRule:
+    """Bounds of every check. All are common practice, no source, unless named.
+
+    Parameters
+    ----------
+    finest_width_mm : Bounds
+        Width of a black line that keeps half its contrast. Flex cracks open to
+        0.1 to 0.4 mm: at 0.15 mm most of their length shows, at 0.30 mm only the
+        widest part does.
+    finest_width_at_shims_mm : Bounds
+        The same read at the borders of the layers, which are rounded and smeared
+        even in a sharp photo: only plain blur can be told there.
+    least_px_per_mm_warn, least_px_per_mm_refuse : float
+        A crack of 0.15 mm is 2.3 px wide at 15 px/mm and 1.2 px at 8 px/mm, which
+        is below the two pixels that sampling needs.
+    px_per_limit : float
+        Pixels over the smallest limit: 2 is the sampling bound, 3 is practice.
+    tilt_deg : Bounds
+        At 20 deg a length toward the camera is 6 % short before the scale corrects
+        it (1 - cos), at 35 deg 18 %, and the depth of field runs out.
+    saturated_rubber_percent, dark_rubber_percent : Bounds
+        Share of rubber pixels with no grey level left to judge.
+    saturated_photo_percent : Bounds
+        Over the whole photo; a bright backdrop may fill half of it and does no
+        harm, so this alone never refuses.
+    glare_percent : Bounds
+        Share of rubber washed out by a reflection; chalk marks take a few percent.
+    disagreement_percent : Bounds
+        Between marks after the plane was removed. 1 % is a stand-off of 3 mm at
+        300 mm; beyond 3 % no length in the photo can be trusted.
+    convergence_percent : Bounds
+        Change of the stack's height from left to right in the metric frame. Sound
+        stacks are even within 1 to 2 %; more shows a mark that is turned against
+        the rubber.
+    convergence_loose_percent : Bounds
+        The same where the scale holds no tilt (rule, two points), so that a plain
+        turn of the camera shows as well, and on curved edges.
+    scale_uncertainty_percent : Bounds
+        Relative standard uncertainty of a length.
+    """
+
+    finest_width_mm: Bounds = Bounds(warn=0.15, refuse=0.30)
+    finest_width_at_shims_mm: Bounds = Bounds(warn=0.25, refuse=0.45)
+    least_px_per_mm_warn: float = 15.0
+    least_px_per_mm_refuse: float = 8.0
+    px_per_limit: float = 3.0
+    tilt_deg: Bounds = Bounds(warn=20.0, refuse=35.0)
+    saturated_rubber_percent: Bounds = Bounds(warn=2.0, refuse=15.0)
+    dark_rubber_percent: Bounds = Bounds(warn=20.0, refuse=60.0)
+    saturated_photo_percent: Bounds = Bounds(warn=70.0, refuse=100.0)
+    glare_percent: Bounds = Bounds(warn=5.0, refuse=25.0)
+    disagreement_percent: Bounds = Bounds(warn=1.0, refuse=3.0)
+    convergence_percent: Bounds = Bounds(warn=3.0, refuse=8.0)
+    convergence_loose_percent: Bounds = Bounds(warn=6.0, refuse=20.0)
+    scale_uncertainty_percent: Bounds = Bounds(warn=2.0, refuse=6.0)
