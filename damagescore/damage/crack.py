@@ -45,6 +45,8 @@ class Gates:
     dark_plain : float
         The same for lines that mould or shims may have drawn: straight ones along
         the layers, and those on a border.
+    clear, clear_plain : float
+        Least clarity of a line (`Candidate.clarity`), and of one of that sort.
     saliency : float
         Least sum of (z - 2.5) along a line, per sample of 1/25 mm: long and weak
         counts as short and strong.
@@ -57,6 +59,8 @@ class Gates:
     dark_grow: float
     dark_core: float
     dark_plain: float
+    clear: float
+    clear_plain: float
     saliency: float
     shortest_mm: float
     shortest_plain_mm: float
@@ -69,8 +73,10 @@ class Gates:
             z_seed=8.5 - 4 * s,
             z_grow=4.8 - 1.2 * s,
             dark_grow=0.28 - 0.16 * s,
-            dark_core=0.55 - 0.4 * s,
-            dark_plain=0.7 - 0.4 * s,
+            dark_core=0.5 - 0.4 * s,
+            dark_plain=0.75 - 0.4 * s,
+            clear=0.95 - 0.5 * s,
+            clear_plain=1.2 - 0.6 * s,
             saliency=220 * 0.12**s,
             shortest_mm=1.2 - 0.8 * s,
             shortest_plain_mm=3.0 - 2.0 * s,
@@ -92,6 +98,16 @@ class Candidate:
     length_mm: float
     border_share: float
     straight: bool
+
+    @property
+    def suspect(self) -> bool:
+        """Whether a mould or a shim may have drawn it."""
+        return self.straight or self.border_share > 0.5
+
+    @property
+    def clarity(self) -> float:
+        """Darkness and filter response together: a pale line must be a sharp one."""
+        return self.core + 0.03 * self.z
 
 
 def find_cracks(
@@ -229,11 +245,12 @@ def _judge(
 
 
 def _passes(candidate: Candidate, gates: Gates) -> bool:
-    suspect = candidate.straight or candidate.border_share > 0.5
+    suspect = candidate.suspect
     return (
         candidate.core >= (gates.dark_plain if suspect else gates.dark_core)
-        and candidate.saliency >= gates.saliency
+        and candidate.clarity >= (gates.clear_plain if suspect else gates.clear)
         and candidate.length_mm >= (gates.shortest_plain_mm if suspect else gates.shortest_mm)
+        and candidate.saliency >= gates.saliency
     )
 
 
@@ -297,8 +314,7 @@ def _finding(
 
 
 def _strength(candidate: Candidate) -> float:
-    """Logistic in darkness and saliency; 0.5 where both are just doubtful."""
-    suspect = candidate.straight or candidate.border_share > 0.5
-    evidence = 9 * (candidate.core - (0.5 if suspect else 0.38))
-    evidence += 0.8 * math.log(max(candidate.saliency, 1.0) / 100)
+    """Logistic in clarity and saliency; 0.5 where the line is just doubtful."""
+    evidence = 8 * (candidate.clarity - (0.9 if candidate.suspect else 0.7))
+    evidence += 0.8 * math.log(max(candidate.saliency, 1.0) / 150)
     return 1 / (1 + math.exp(-evidence))

@@ -54,18 +54,20 @@ class Ridge:
 def ridge_of(strip: Strip) -> Ridge:
     """Flatten a strip and look for dark lines in it at every angle."""
     dark, noise = flatten(strip)
+    judged = strip.judged & ~_chalked(strip, dark, noise)
+    dark[~judged] = 0
     z = np.full(dark.shape, -np.inf, np.float32)
     contrast = np.zeros_like(z)
     for spread_mm in LINE_SPREADS_MM:
         spread = max(0.9, spread_mm * strip.px_per_mm)
         for response in _responses(dark, spread):
-            level, unit = _robust(response[strip.judged])
+            level, unit = _robust(response[judged])
             score = (response - level) / unit
             better = score > z
             z[better] = score[better]
             contrast[better] = response[better]
-    z[~strip.judged] = 0
-    contrast[~strip.judged] = 0
+    z[~judged] = 0
+    contrast[~judged] = 0
     return Ridge(dark=dark, z=z, contrast=contrast, noise=noise)
 
 
@@ -96,6 +98,17 @@ def local_mean(grey: Image, weight: Mask, spread: float) -> Image:
     # Far from anything known, fall back on the mean of all that is known.
     mean = float(grey[weight].mean()) if weight.any() else 1.0
     return np.asarray(np.maximum((total + 1e-3 * mean) / (share + 1e-3), 1.0), np.float32)
+
+
+def _chalked(strip: Strip, dark: Image, noise: float) -> Mask:
+    """Where chalk, paint or a label lies: the gaps in it look like dark lines."""
+    reach = max(1, round(0.4 * strip.px_per_mm))
+    bright = (
+        strip.grey > 1.4 * local_mean(strip.grey, np.abs(dark) < 3 * noise, 40.0)
+    ) & strip.judged
+    share = cv2.blur(bright.astype(np.float32), (2 * reach + 1, 2 * reach + 1))
+    kernel = np.ones((reach + 1, reach + 1), np.uint8)
+    return np.asarray(cv2.dilate((share > 0.25).astype(np.uint8), kernel), bool)
 
 
 def _without_border(dark: Image, judged: Mask, reach: int, noise: float) -> Image:
