@@ -1,6 +1,7 @@
 """Versions of limit sets in the store."""
 
 from dataclasses import dataclass
+from typing import Any
 
 from sqlalchemy import Select, func, select
 from sqlalchemy.orm import Session
@@ -27,7 +28,9 @@ class LimitSetSummary:
 def add_version(session: Session, limit_set: LimitSet) -> int:
     """Add a version, unless the newest one says the same; return its number."""
     body = canonical(limit_set.to_dict())
-    newest = session.scalar(_versions(limit_set.title, limit_set.revision).limit(1))
+    newest: LimitSetRow | None = session.scalar(
+        _versions(limit_set.title, limit_set.revision).limit(1)
+    )
     if newest is not None and newest.body == body:
         return newest.version
     version = 1 if newest is None else newest.version + 1
@@ -78,7 +81,7 @@ def version_body(session: Session, title: str, *, revision: str, version: int | 
     query = _versions(title, revision)
     if version is not None:
         query = query.where(LimitSetRow.version == version)
-    row = session.scalar(query.limit(1))
+    row: LimitSetRow | None = session.scalar(query.limit(1))
     if row is None:
         which = "" if version is None else f", version {version}"
         raise RecordError(
@@ -88,7 +91,7 @@ def version_body(session: Session, title: str, *, revision: str, version: int | 
     return row.body
 
 
-def _versions(title: str, revision: str) -> Select[tuple[LimitSetRow]]:
+def _versions(title: str, revision: str) -> Select[Any]:
     return (
         select(LimitSetRow)
         .where(LimitSetRow.title == title, LimitSetRow.revision == revision)

@@ -7,6 +7,8 @@ from sqlalchemy import Connection, inspect, text
 
 from damagescore.errors import RecordError
 
+Step = Callable[[Connection], None]
+
 # Written out, and not taken from `tables`, so that old stores and new ones pass
 # through the same steps whatever the tables become.
 _FIRST_TABLES = """
@@ -64,12 +66,18 @@ def _signed_is_kept(connection: Connection) -> None:
             connection.execute(text(f"{statement}END;"))
 
 
-MIGRATIONS: tuple[Callable[[Connection], None], ...] = (_first_tables, _signed_is_kept)
+MIGRATIONS: tuple[Step, ...] = (_first_tables, _signed_is_kept)
 """Step n brings version n to n + 1. Steps are added at the end, never changed."""
 
 
-def migrate(connection: Connection) -> None:
+def migrate(connection: Connection, *, steps: tuple[Step, ...] = MIGRATIONS) -> None:
     """Run the missing steps; the caller's transaction holds them all, or none.
+
+    Parameters
+    ----------
+    connection : Connection
+    steps : tuple of callable
+        All steps from an empty database onward.
 
     Raises
     ------
@@ -77,13 +85,12 @@ def migrate(connection: Connection) -> None:
         When the store was written by a newer version of the program.
     """
     version = stored_version(connection)
-    if version > len(MIGRATIONS):
+    if version > len(steps):
         raise RecordError(
-            f"The records have table version {version}; this program knows up to "
-            f"{len(MIGRATIONS)}.",
+            f"The records have table version {version}; this program knows up to {len(steps)}.",
             remedy="Use the newer version of the program that wrote them.",
         )
-    for number, step in enumerate(MIGRATIONS[version:], start=version + 1):
+    for number, step in enumerate(steps[version:], start=version + 1):
         step(connection)
         connection.execute(
             text("INSERT INTO damagescore_schema (version, changed_at) VALUES (:v, :t)"),

@@ -233,7 +233,7 @@ def _row(session: Session, inspection_id: str) -> InspectionRow:
     return row
 
 
-def _with_successor() -> Select[tuple[InspectionRow, str]]:
+def _with_successor() -> "Select[InspectionRow, str | None]":
     after = aliased(InspectionRow)
     return select(InspectionRow, after.id).outerjoin(
         after, after.supersedes == InspectionRow.id

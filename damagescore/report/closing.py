@@ -21,7 +21,7 @@ def corrections(inspection: Inspection) -> Iterator[Flowable]:
         [
             (
                 e.number,
-                e.at,
+                when(e.at),
                 e.by,
                 f"{words_of(e.action, {})}: {e.target}{_change(e)}",
                 e.reason,

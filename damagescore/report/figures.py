@@ -29,6 +29,8 @@ from damagescore.report.marks import (
 from damagescore.report.overlay import LONGEST_SIDE_PX, mark_boxes, shrunk
 
 LABEL_SIZE = 6.0
+SMALL_LABEL_SIZE = 4.5
+MANY_LABELS = 40
 
 
 class PhotoFigure(Flowable):  # type: ignore[misc]
@@ -108,31 +110,39 @@ class PhotoFigure(Flowable):  # type: ignore[misc]
         return np.column_stack([at[:, 0], self.height - at[:, 1]])
 
     def _draw_labels(self, taken: Boxes) -> None:
+        labels = list(finding_labels(self._measurement))
+        letters = LABEL_SIZE if len(labels) <= MANY_LABELS else SMALL_LABEL_SIZE
         wanted = []
-        for label in finding_labels(self._measurement):
+        for label in labels:
             shown = drawable(label.text, most=24)
             x, y = ((v + 0.5) * self.scale for v in label.at_px)
-            size = (stringWidth(shown, BOLD, LABEL_SIZE) + 4, LABEL_SIZE * 1.4)
+            size = (stringWidth(shown, BOLD, letters) + 4, letters * 1.4)
             wanted.append(Wanted(text=shown, at=(x, y), size=size))
-        marks = mark_boxes(self._measurement, factor=self.scale, half=LABEL_SIZE / 2)
-        area = (self.width, self.height)
-        for placed in place_labels(wanted, area, taken=taken, marks=marks):
-            self._draw_label(placed)
+        marks = mark_boxes(self._measurement, factor=self.scale, half=letters / 2)
+        placed = place_labels(wanted, (self.width, self.height), taken=taken, marks=marks)
+        for label_at in placed:
+            self._draw_leader(label_at)
+        for label_at in placed:
+            self._draw_label(label_at, letters=letters)
 
-    def _draw_label(self, placed: Placed) -> None:
+    def _draw_leader(self, placed: Placed) -> None:
         canvas: Canvas = self.canv
         left, top, right, bottom = placed.box
         x, y = placed.at[0], self.height - placed.at[1]
-        middle_x, middle_y = (left + right) / 2, self.height - (top + bottom) / 2
-        for colour, width in ((colors.white, 1.4), (colors.black, 0.5)):
+        for colour, width in ((colors.white, 1.2), (colors.black, 0.4)):
             canvas.setStrokeColor(colour)
             canvas.setLineWidth(width)
-            canvas.line(x, y, middle_x, middle_y)
+            canvas.line(x, y, (left + right) / 2, self.height - (top + bottom) / 2)
+
+    def _draw_label(self, placed: Placed, *, letters: float) -> None:
+        canvas: Canvas = self.canv
+        left, top, right, bottom = placed.box
+        middle_x, middle_y = (left + right) / 2, self.height - (top + bottom) / 2
         canvas.setFillColor(colors.white)
         canvas.rect(left, self.height - bottom, right - left, bottom - top, fill=1)
         canvas.setFillColor(colors.black)
-        canvas.setFont(BOLD, LABEL_SIZE)
-        canvas.drawCentredString(middle_x, middle_y - LABEL_SIZE * 0.36, placed.text)
+        canvas.setFont(BOLD, letters)
+        canvas.drawCentredString(middle_x, middle_y - letters * 0.36, placed.text)
 
     def _draw_bar(self) -> Boxes:
         if self._bar is None:

@@ -92,7 +92,9 @@ def pairs(rows: Sequence[tuple[str, object]], *, columns: int = 2) -> Table:
         cells.append([c for n, v in filled for c in (text(n, "head"), _cell(v))])
     name_width = 30 * mm
     value_width = BODY_WIDTH / columns - name_width
-    table = Table(cells, colWidths=[name_width, value_width] * columns, hAlign="LEFT")
+    table = Table(
+        cells, colWidths=[name_width, value_width] * columns, splitInRow=1, hAlign="LEFT"
+    )
     table.setStyle(
         TableStyle([
             ("VALIGN", (0, 0), (-1, -1), "TOP"),

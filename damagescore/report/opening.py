@@ -105,7 +105,7 @@ def findings(inspection: Inspection, *, unit: Length) -> Iterator[Flowable]:
     yield grid(
         ("Photo", "Finding", "Kind", "Layer", "Measured", "State", "Reviewed by, reason"),
         [_finding_cells(row, unit=unit) for row in rows],
-        widths=(7, 13, 11, 7, 36, 11, 21),
+        widths=(7, 13, 11, 7, 35, 12, 21),
     )
 
 

@@ -76,8 +76,11 @@ def overlay(
         for text in [drawable(label.text, most=24)]
     ]
     marks = mark_boxes(measurement, factor=factor, half=font.size / 2)
-    for placed in place_labels(wanted, image.size, taken=taken, marks=marks):
-        _draw_label(draw, placed, font=font)
+    placed = place_labels(wanted, image.size, taken=taken, marks=marks)
+    for label_at in placed:
+        _draw_leader(draw, label_at)
+    for label_at in placed:
+        _draw_label(draw, label_at, font=font)
     return np.asarray(image)
 
 
@@ -171,15 +174,21 @@ def _size(font: ImageFont.FreeTypeFont, text: str) -> tuple[float, float]:
     return font.getlength(text) + 8, font.size * 1.35
 
 
+def _draw_leader(draw: ImageDraw.ImageDraw, placed: Placed) -> None:
+    draw.line([placed.at, _middle(placed)], fill=(255, 255, 255), width=3)
+    draw.line([placed.at, _middle(placed)], fill=(0, 0, 0), width=1)
+
+
 def _draw_label(
     draw: ImageDraw.ImageDraw, placed: Placed, *, font: ImageFont.FreeTypeFont
 ) -> None:
-    left, top, right, bottom = placed.box
-    middle = ((left + right) / 2, (top + bottom) / 2)
-    draw.line([placed.at, middle], fill=(255, 255, 255), width=3)
-    draw.line([placed.at, middle], fill=(0, 0, 0), width=1)
     draw.rectangle(placed.box, fill=(255, 255, 255), outline=(0, 0, 0))
-    draw.text(middle, placed.text, fill=(0, 0, 0), font=font, anchor="mm")
+    draw.text(_middle(placed), placed.text, fill=(0, 0, 0), font=font, anchor="mm")
+
+
+def _middle(placed: Placed) -> tuple[float, float]:
+    left, top, right, bottom = placed.box
+    return (left + right) / 2, (top + bottom) / 2
 
 
 def _draw_bar(

@@ -14,8 +14,8 @@ OUTCOMES: Mapping[str, tuple[str, str]] = {
     "borderline": (
         "BORDERLINE",
         (
-            "At least one value is so near its limit that the measurement uncertainty leaves it "
-            "undecided. Measure again, better, or treat as exceeded."
+            "At least one value is so near its limit that the measurement uncertainty leaves "
+            "it undecided. Measure again, better, or treat as exceeded."
         ),
     ),
     "exceeded": (
@@ -54,7 +54,7 @@ KINDS: Mapping[str, str] = {
 }
 
 STATES: Mapping[str, str] = {
-    "proposed": "proposed, not reviewed",
+    "proposed": "proposed",
     "confirmed": "confirmed",
     "rejected": "rejected",
 }
