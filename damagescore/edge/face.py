@@ -53,7 +53,7 @@ def find_face_edge(photo: Photo, scale: Scale, *, n_layers: int | None = None) -
     flow, stack = found
     flow = follow_layers(
         reduced, flow, reach_px=_reach(photo, flow),
-        between_px=_margin(stack), passes=PASSES[1:],
+        between_px=_margin(stack), passes=PASSES[1:], direction=stack.direction,
     )  # fmt: skip
     again = find_stack(
         profiles_along(reduced, flow, reach_px=_reach(photo, flow)),
@@ -163,7 +163,7 @@ def _refined(photo: Photo, scale: Scale, flow: Flow, stack: Stack) -> list[Curve
     guesses = [_end_guess(stack.bottom, px_per_mm)]
     for middle, thickness in reversed(stack.shims):
         half = thickness / 2
-        out = 0.25 * px_per_mm
+        out = 0.35 * px_per_mm
         inner = min(0.9 * half + 1, out)
         guesses.append(Guess(level_px=middle + half, above_px=inner, below_px=out))
         guesses.append(Guess(level_px=middle - half, above_px=out, below_px=inner))

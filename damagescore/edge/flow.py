@@ -64,9 +64,11 @@ class Flow:
 
     def to_px(self, s: Points, v: Points) -> Points:
         """Photo pixels, shape (..., 2), of (s, v)."""
-        s, v = np.broadcast_arrays(np.asarray(s, np.float64), np.asarray(v, np.float64))
-        y = self.height(s, v)
-        return np.array(self.centre_px) + s[..., None] * self.along + y[..., None] * self.across
+        s = np.asarray(s, np.float64)
+        y = self.height(s, np.asarray(v, np.float64))
+        x0, y0 = self.centre_px
+        (ax, ay), (nx, ny) = self.along, self.across
+        return np.stack([x0 + s * ax + y * nx, y0 + s * ay + y * ny], axis=-1)
 
     def from_px(self, points_px: Points) -> tuple[Points, Points]:
         """(s, v) of photo pixels, shape (..., 2)."""
@@ -176,7 +178,7 @@ def fit_flow(slopes: Slopes, direction_rad: float, *, shape: tuple[int, int]) ->
     u, level = s / flat.length_px, v / flat.length_px
     design = np.column_stack([_rates(u, BOW_TERMS), level[:, None] * _rates(u, STRETCH_TERMS)])
     # The ridge only matters where the photo says nothing (a strip of one layer).
-    ridge = np.diag([0.0, 1e-3, 3e-2, 3e-2, 1e-3, 1e-2]) * slopes.weight[near].sum()
+    ridge = np.diag([0.0, 1e-4, 1e-3, 1e-3, 1e-4, 1e-3]) * slopes.weight[near].sum()
     terms = _robust_line_fit(design, np.tan(turn[near]), slopes.weight[near], ridge)
     return flat.corrected(terms[:BOW_TERMS] * flat.length_px, terms[BOW_TERMS:])
 
@@ -192,7 +194,7 @@ def _robust_line_fit(design: Points, target: Points, weight: Points, ridge: Poin
 
 def powers(u: Points, count: int) -> Points:
     """u^1 .. u^count on a new last axis."""
-    return np.stack([u ** (k + 1) for k in range(count)], axis=-1)
+    return np.asarray(np.cumprod(np.repeat(u[..., None], count, axis=-1), axis=-1), np.float64)
 
 
 def _rates(u: Points, count: int) -> Points:

@@ -5,7 +5,7 @@ from numpy.typing import NDArray
 from scipy.ndimage import gaussian_filter1d, median_filter
 
 from damagescore.edge.outline import Outline, Turned
-from damagescore.edge.refine import whittaker
+from damagescore.edge.paths import best_path, whittaker
 from damagescore.edge.sampling import sample
 
 Points = NDArray[np.float64]
@@ -15,6 +15,8 @@ BLOCK_PX = 4
 MOST_MOVE = 3
 """Rows that a boundary may move from one block to the next: a ring seen at a
 slant turns up steeply at the outline."""
+
+MOVE_COST = 0.15
 
 
 def follow_inward(
@@ -81,26 +83,8 @@ def _follow(
     gain /= np.percentile(gain, 90) + 1e-6
     if least > 0:
         gain[np.abs(offsets) > least] = -1e3
-    path = _best_path(np.minimum(gain, 3.0), span)
+    gain = np.minimum(gain, 3.0)
+    gain[np.abs(offsets) > 3, 0] = -1e3  # it starts where it reaches the outline
+    path = best_path(gain, most_move=MOST_MOVE, move_cost=MOVE_COST)
     weight = np.clip(gain[path, np.arange(count)], 0.0, 2.0) + 0.05
     return course + whittaker(offsets[path].astype(float), weight, 20.0)
-
-
-def _best_path(gain: Points, start_row: int) -> NDArray[np.intp]:
-    """Row per block of the path with the largest sum of gain less moves."""
-    rows, count = gain.shape
-    moves = np.arange(-MOST_MOVE, MOST_MOVE + 1)
-    score = np.full(rows, -1e9)
-    near = np.abs(np.arange(rows) - start_row) <= 3
-    score[near] = gain[near, 0]
-    back = np.zeros((count, rows), dtype=np.intp)
-    for k in range(1, count):
-        tried = np.stack([np.roll(score, m) for m in moves]) - 0.15 * moves[:, None] ** 2
-        best = np.argmax(tried, axis=0)
-        back[k] = (np.arange(rows) - moves[best]) % rows
-        score = tried[best, np.arange(rows)] + gain[:, k]
-    path = np.empty(count, dtype=np.intp)
-    path[-1] = int(np.argmax(score))
-    for k in range(count - 1, 0, -1):
-        path[k - 1] = back[k, path[k]]
-    return path

@@ -4,10 +4,10 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.linalg import solveh_banded
 from scipy.ndimage import gaussian_filter1d
 
 from damagescore.edge.flow import Flow
+from damagescore.edge.paths import best_path, whittaker
 from damagescore.edge.sampling import sample
 from damagescore.photo.record import Photo
 
@@ -60,14 +60,25 @@ def refine(
     """
     s, strip, offsets = _strip(photo, flow, guess, s_range_px)
     step = _steps(strip, px_per_mm)
-    course = np.full(len(s), 0.0)
-    window = (-guess.above_px, guess.below_px)
-    place, weight = _steepest(step, offsets, course, window)
-    course, _, _ = _smooth(place, weight, stiffness=2e4)
+    course = _rough_course(step, offsets, guess)
     half = max(2.5, 0.16 * px_per_mm)
     place, weight = _steepest(step, offsets, course, (-half, half))
     course, noise, share = _smooth(place, weight, stiffness=_stiffness(s, px_per_mm))
     return Curve(s_px=s, v_px=guess.level_px + course, noise_px=noise, share=share)
+
+
+def _rough_course(step: Points, offsets: Points, guess: Guess) -> Points:
+    """Offsets (B,) along the path that has the most step in all."""
+    near = (offsets >= -guess.above_px) & (offsets <= guess.below_px)
+    known = np.nan_to_num(step)
+    gain = np.clip(known @ _direction(known * near[:, None, None]), 0.0, None)
+    gain = np.minimum(gain / (np.percentile(gain[near], 95) + 1e-9), 1.0)
+    # Near the guess is likelier; a weak place must not send the path to the rim.
+    gain -= 0.1 * (offsets[:, None] / max(guess.above_px, guess.below_px)) ** 2
+    gain[~near] = -1e3
+    path = best_path(gain, most_move=2, move_cost=0.15)
+    weight = np.clip(gain[path, np.arange(gain.shape[1])], 0.0, None) + 1e-3
+    return whittaker(offsets[path], weight, 20.0)
 
 
 def _stiffness(s: Points, px_per_mm: float) -> float:
@@ -188,16 +199,3 @@ def _weighted_median(values: Points, weight: Points) -> float:
     if total[-1] <= 0:
         return float(np.median(values))
     return float(values[order][np.searchsorted(total, total[-1] / 2)])
-
-
-def whittaker(values: Points, weight: Points, stiffness: float) -> Points:
-    """Minimise sum weight (values - z)^2 + stiffness sum (second difference of z)^2."""
-    count = len(values)
-    bands = np.zeros((3, count))
-    bands[2] = weight
-    second = np.array([1.0, -2.0, 1.0])
-    for i in range(3):
-        for j in range(i, 3):
-            gap = j - i
-            bands[2 - gap, j : count - 2 + j] += stiffness * second[i] * second[j]
-    return np.asarray(solveh_banded(bands, weight * values, lower=False))

@@ -33,13 +33,15 @@ class Stack:
     """Levels of the stack in the flow's coordinate, photo pixels, upper first.
 
     `shims` are (middle, thickness) pairs; `top` and `bottom` end the outermost
-    rubber; `clarity` is the score that told this stack from others.
+    rubber; `clarity` is the score that told this stack from others; `direction`
+    (3,) weighs the channels so that shims differ most from rubber.
     """
 
     top: float
     bottom: float
     shims: tuple[tuple[float, float], ...]
     clarity: float
+    direction: Points
 
     @property
     def pitch_px(self) -> float:
@@ -76,7 +78,14 @@ def find_stack(
     bottom = _end(profiles, shims, mm_per_px=mm_per_px, downwards=True)
     if top is None or bottom is None:
         return None
-    return Stack(top=top, bottom=bottom, shims=shims, clarity=clarity)
+    direction = np.sum([b.contrast for b in chain], axis=0) / profile_noise(profiles)
+    return Stack(
+        top=top,
+        bottom=bottom,
+        shims=shims,
+        clarity=clarity,
+        direction=direction / (np.linalg.norm(direction) + 1e-12),
+    )
 
 
 def _measured_shims(

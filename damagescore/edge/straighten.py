@@ -66,7 +66,9 @@ class Profiles:
         return float(self.levels_px[1] - self.levels_px[0])
 
 
-def profiles_along(reduced: Reduced, flow: Flow, *, reach_px: tuple[float, float]) -> Profiles:
+def profiles_along(
+    reduced: Reduced, flow: Flow, *, reach_px: tuple[float, float], colour: bool = True
+) -> Profiles:
     """Sample the reduced photo along the flow and take block medians.
 
     Parameters
@@ -75,6 +77,8 @@ def profiles_along(reduced: Reduced, flow: Flow, *, reach_px: tuple[float, float
     flow : Flow
     reach_px : tuple of float
         Half lengths along and across the layers, photo pixels.
+    colour : bool
+        False takes only the first channel, log luma.
     """
     step = 1.0 / reduced.factor
     count = int(2 * reach_px[0] / (2 * step)) // BLOCK_COLUMNS * BLOCK_COLUMNS
@@ -86,7 +90,9 @@ def profiles_along(reduced: Reduced, flow: Flow, *, reach_px: tuple[float, float
     height, width = reduced.usable.shape
     inside = (x >= -0.5) & (x <= width - 0.5) & (y >= -0.5) & (y <= height - 0.5)
     seen = (sample(reduced.usable, x, y, nearest=True) > 0) & inside
-    return _block_medians(sample(reduced.channels, x, y), seen, levels, s)
+    channels = reduced.channels if colour else reduced.channels[..., :1]
+    sampled = sample(channels, x, y)
+    return _block_medians(sampled.reshape(*x.shape, -1), seen, levels, s)
 
 
 def _block_medians(sampled: Image, seen: Mask, levels: Points, s: Points) -> Profiles:
@@ -117,17 +123,21 @@ def follow_layers(
     reach_px: tuple[float, float],
     between_px: tuple[float, float] | None = None,
     passes: tuple[tuple[float, int, float], ...] = PASSES,
+    direction: Points | None = None,
 ) -> Flow:
     """Correct the flow until the profiles of all blocks lie on one another.
 
     Each block is compared with the common profile, in windows across the
     layers; the shifts found give new terms of bow and convergence by a robust
     fit. The passes go from wide and blurred to narrow and sharp. With
-    `between_px` only those levels count (the stack, once it is known).
+    `between_px` only those levels count (the stack, once it is known), and with
+    `direction` the steps are taken in that mix of channels (how a shim differs).
     """
     for width, most, middle in passes:
-        profiles = profiles_along(reduced, flow, reach_px=reach_px)
-        rise = _rise(profiles, width)
+        profiles = profiles_along(
+            reduced, flow, reach_px=reach_px, colour=direction is not None
+        )
+        rise = _rise(profiles, width, direction)
         if between_px is not None:
             levels = profiles.levels_px
             rise[(levels < between_px[0]) | (levels > between_px[1])] = 0.0
@@ -136,9 +146,9 @@ def follow_layers(
     return flow
 
 
-def _rise(profiles: Profiles, width: float) -> Points:
-    """Derivative of log luma across the layers, shape (V, B); 0 where unseen."""
-    grey = profiles.values[..., 0]
+def _rise(profiles: Profiles, width: float, direction: Points | None) -> Points:
+    """Derivative of one channel across the layers, shape (V, B); 0 where unseen."""
+    grey = profiles.values[..., 0] if direction is None else profiles.values @ direction
     known = np.isfinite(grey)
     filled = np.where(known, grey, np.nanmedian(grey)).astype(np.float64)
     rise = gaussian_filter1d(filled, width, axis=0, order=1)
@@ -202,7 +212,7 @@ def _absorb(flow: Flow, profiles: Profiles, shifts: _Shifts) -> Flow:
     target, weight = shifts.shift.ravel() * step, shifts.weight.ravel()
     if np.count_nonzero(weight) < 30:
         return flow
-    ridge = np.diag([0.0, 0.0, 1e-4, 1e-4, 0.0, 1e-4]) * weight.sum()
+    ridge = np.diag([0.0, 0.0, 1e-7, 1e-7, 0.0, 1e-6]) * weight.sum()
     terms = np.zeros(design.shape[1])
     for spread in (4 * step, 2 * step, step, 0.5 * step, 0.5 * step):
         w = weight / (1 + ((target - design @ terms) / spread) ** 2)
