@@ -21,6 +21,16 @@ from damagescore.scale.squares import Square, find_squares
 TURN_LIMIT_DEG = 50.0
 """Beyond this turn from the facing line a round edge is not judged."""
 
+FACING = "place of the line that faces the camera"
+FACING_HALF_WIDTH_MM = 1.5
+
+# A length about a cylinder at turn a changes by tan(a)/cos(a) × (shift / R) when the facing
+# line shifts (derivative of dx / cos a); over -35 to 35 degrees its root mean square is 0.4.
+TYPICAL_TURN = 0.4
+
+CARD_MARGIN_MM = 10.0
+"""A card reaches about this far beyond its marks."""
+
 UNSEEN_TILT_DEG = 15.0
 """Half-width of the tilt that a mark without width cannot show."""
 
@@ -66,12 +76,20 @@ def with_centre(scale: Scale, centre_px: tuple[float, float]) -> Scale:
 
 
 def with_cylinder(
-    scale: Scale, photo: Photo, *, radius_mm: float, direction_deg: float = 0.0
+    scale: Scale,
+    photo: Photo,
+    *,
+    radius_mm: float,
+    direction_deg: float = 0.0,
+    facing_mm: float | None = None,
 ) -> Scale:
     """Roll the surface about an axis square to the layers.
 
-    The mark's plane is taken as the plane that touches the cylinder on the line nearest
-    to the camera.
+    A flat card held against a round part touches it along one line. Where that line is
+    cannot be read from the card: it is taken where the photo's middle meets the card's
+    plane, or at the nearest end of the marks where that lies beyond them; the budget
+    carries how far it may be off. It is not the foot of the camera on the plane, which
+    wanders away as soon as the camera looks on aslant.
 
     Parameters
     ----------
@@ -81,16 +99,40 @@ def with_cylinder(
     radius_mm : float
     direction_deg : float
         Direction of the layers in the photo, degrees from its x axis.
+    facing_mm : float or None
+        Where the cylinder touches the plane, along the layers in the frame of the plane
+        turned by the layers' direction; None to take it from the photo's middle.
     """
     flat = replace(scale.surface, radius_mm=None, eye_mm=None, facing_mm=0.0, axis_deg=0.0)
-    eye = _eye_over(flat, photo)
     axis = _metric_direction(flat, photo, direction_deg)
     cos, sin = math.cos(math.radians(axis)), math.sin(math.radians(axis))
+    eye = _eye_of(scale.surface, photo)
     turned = (eye[0] * cos + eye[1] * sin, -eye[0] * sin + eye[1] * cos, eye[2])
+    along = np.array([cos, sin])
+    touching = _touching_mm(scale, flat, photo, along) if facing_mm is None else facing_mm
     surface = replace(
-        flat, radius_mm=radius_mm, facing_mm=turned[0], axis_deg=axis, eye_mm=turned
+        flat, radius_mm=radius_mm, facing_mm=touching, axis_deg=axis, eye_mm=turned
     )
-    return replace(scale, surface=surface)
+    budget = tuple(c for c in scale.budget if c.source != FACING)
+    if facing_mm is None:
+        u = TYPICAL_TURN * rectangular(FACING_HALF_WIDTH_MM) / radius_mm
+        budget = (*budget, Contribution(source=FACING, u=u))
+    return replace(scale, surface=surface, budget=budget, u_relative=_combined(budget))
+
+
+def _touching_mm(
+    scale: Scale, flat: SurfaceMap, photo: Photo, along: NDArray[np.float64]
+) -> float:
+    middle = float(flat.to_mm(np.array([_middle(photo)]))[0] @ along)
+    if scale.method == "two_points" or not scale.marks:
+        return middle
+    ends = flat.to_mm(np.vstack([m.corners_px for m in scale.marks])) @ along
+    low, high = float(ends.min()) - CARD_MARGIN_MM, float(ends.max()) + CARD_MARGIN_MM
+    return min(max(middle, low), high)
+
+
+def _combined(budget: tuple[Contribution, ...]) -> float:
+    return math.sqrt(math.fsum(c.u**2 for c in budget))
 
 
 def _middle(photo: Photo) -> tuple[float, float]:
@@ -122,6 +164,16 @@ def _eye_over(surface: SurfaceMap, photo: Photo) -> tuple[float, float, float]:
     shift = local @ slope / across * reach * cos
     foot = surface.to_mm(middle[None])[0] + shift
     return float(foot[0]), float(foot[1]), reach
+
+
+def _eye_of(surface: SurfaceMap, photo: Photo) -> tuple[float, float, float]:
+    """The camera over the plane, in the plane's own frame, fitted or from the usual focal."""
+    if surface.eye_mm is None:
+        return _eye_over(surface, photo)
+    x, y, away = surface.eye_mm
+    axis = math.radians(surface.axis_deg)
+    cos, sin = math.cos(axis), math.sin(axis)
+    return x * cos - y * sin, x * sin + y * cos, away
 
 
 def _by_own_card(photo: Photo, request: ScaleRequest, view: str) -> Scale:
@@ -165,7 +217,7 @@ def _of_squares(
         squares, sides_mm=sides_mm, size_px=(photo.width, photo.height),
         focal_px=photo.camera.focal_px, view=view,
     )  # fmt: skip
-    surface = SurfaceMap(px_to_mm=plane.pose.px_to_mm)
+    surface = SurfaceMap(px_to_mm=plane.pose.px_to_mm, eye_mm=plane.pose.eye_mm)
     marks = tuple(_mark(s, side) for s, side in zip(squares, sides_mm, strict=True))
     mean_px = float(np.mean([s.side_px for s in squares]))
     budget = [
@@ -214,7 +266,7 @@ def _by_dots(photo: Photo, request: ScaleRequest, view: str) -> Scale:
     del view
     assert request.size_mm is not None
     fit = find_dots(photo.grey, distance_mm=request.size_mm, focal_px=photo.camera.focal_px)
-    surface = SurfaceMap(px_to_mm=fit.pose.px_to_mm)
+    surface = SurfaceMap(px_to_mm=fit.pose.px_to_mm, eye_mm=fit.pose.eye_mm)
     marks = tuple(
         Mark(kind="dot", id=None, size_mm=None, corners_px=d.centre_px[None], mm_per_px=None)
         for d in fit.discs
@@ -268,7 +320,7 @@ def _scale(
 ) -> Scale:  # fmt: skip
     return Scale(
         method=method, surface=surface, centre_px=_middle(photo), tilt_deg=tilt, marks=marks,
-        u_relative=math.sqrt(math.fsum(c.u**2 for c in budget)), budget=tuple(budget),
+        u_relative=_combined(tuple(budget)), budget=tuple(budget),
         disagreement=disagreement,
     )  # fmt: skip
 
@@ -279,7 +331,7 @@ def _with_standoff(scale: Scale, photo: Photo, request: ScaleRequest) -> Scale:
     A mark nearer by dz than the rubber at Z shows it too small: lengths at the rubber
     are longer by Z / (Z - dz), Z being the rubber's distance (similar triangles).
     """
-    reach = _eye_over(scale.surface, photo)[2]
+    x, y, reach = _eye_of(scale.surface, photo)
     if not -0.5 * reach < request.standoff_mm < 0.5 * reach:
         raise ScaleError(
             f"The stand-off of {request.standoff_mm:g} mm does not fit a camera about "
@@ -290,7 +342,9 @@ def _with_standoff(scale: Scale, photo: Photo, request: ScaleRequest) -> Scale:
     grow: NDArray[np.float64] = np.diag([factor, factor, 1.0])
     line = Contribution(source="stand-off of the mark", u=request.u_standoff_mm / reach)
     budget = (*scale.budget, line)
-    return replace(
-        scale, surface=replace(scale.surface, px_to_mm=grow @ scale.surface.px_to_mm),
-        budget=budget, u_relative=math.sqrt(math.fsum(c.u**2 for c in budget)),
-    )  # fmt: skip
+    surface = replace(
+        scale.surface,
+        px_to_mm=grow @ scale.surface.px_to_mm,
+        eye_mm=(x * factor, y * factor, reach + request.standoff_mm),
+    )
+    return replace(scale, surface=surface, budget=budget, u_relative=_combined(budget))
