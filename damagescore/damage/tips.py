@@ -65,7 +65,7 @@ class Surround:
         ahead = places[:, None, None, :] + look[None, None, :, None] * rays[None, :, None, :]
         middle = self._at(ahead)
         left, right = (self._at(ahead + k * sides[None, :, None, :]) for k in (1, -1))
-        beside = np.maximum(left.mean(axis=2), right.mean(axis=2))
+        beside = (left.mean(axis=2) + right.mean(axis=2)) / 2
         return np.asarray(middle - np.maximum(beside, 0)[:, :, None], np.float32)
 
     def _at(self, places: Points) -> Image:
@@ -153,7 +153,11 @@ def _chance_contrast(around: Surround, places: Points, heading: float) -> float:
         return 0.0
     best = around.contrast(places, heading + _turns()).mean(axis=2).max(axis=1)
     best = best[best > OUTSIDE / 2]
-    return float(np.quantile(best, 0.95)) if len(best) else 0.0
+    if len(best) == 0:
+        return 0.0
+    # Robust, as another crack or a branch may lie in the surround.
+    middle = float(np.median(best))
+    return middle + 1.645 * 1.4826 * float(np.median(np.abs(best - middle)))
 
 
 def _turns() -> Points:
