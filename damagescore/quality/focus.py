@@ -75,14 +75,17 @@ def _check(name: str, finest_mm: float, bounds: Bounds, where: str) -> Check:
 def finest_at_marks(photo: Photo, scale: Scale) -> float | None:
     """Finest width at the sides of the square marks, mm; the sharpest mark counts.
 
-    Of each mark the second worst side, so that motion along one direction shows
-    and one dirty side does not; None without a square mark.
+    Of each pair of opposite sides the sharper one (a dirty side does not count), and
+    of the two pairs the worse one (motion along one direction does). None without a
+    square mark.
     """
     found = []
     for mark in scale.marks:
-        widths = [w for w in _widths_of(photo, mark, scale) if w is not None]
-        if len(widths) >= 2:
-            found.append(sorted(widths)[-2])
+        widths = _widths_of(photo, mark, scale)
+        pairs = [[w for w in widths[i::2] if w is not None] for i in (0, 1)]
+        best = [min(pair) for pair in pairs if pair]
+        if best:
+            found.append(max(best))
     return min(found, default=None)
 
 

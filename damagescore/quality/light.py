@@ -14,7 +14,7 @@ Mask = NDArray[np.bool_]
 WHITE = 250.0
 """At and above this a pixel holds no more detail (JPEG rounds 255 down a little)."""
 
-BLACK = 5.0
+BLACK = 10.0
 """At and below this a crack cannot be darker than its surroundings."""
 
 GLARE_TIMES = 2.5
