@@ -1,6 +1,7 @@
 """Between an inspection and its row; what a search shows of a record."""
 
-from collections.abc import Iterator
+import math
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from datetime import UTC, datetime
 from typing import Any
@@ -23,7 +24,8 @@ class Summary:
         "within", "borderline", "exceeded", "not_fully_assessed"; None when never
         assessed.
     score : float or None
-        Largest usage times 100; 100 is at the removal limit.
+        Largest usage times 100; 100 is at the removal limit. Infinite where damage
+        exceeds a limit of 0.
     superseded_by : str or None
         The record that replaced this one.
     """
@@ -68,7 +70,7 @@ def row_values(inspection: Inspection, body: str) -> dict[str, Any]:
         "work_order": part.work_order,
         "inspectors": "\n".join(inspectors),
         "outcome": assessment.get("outcome"),
-        "score": assessment.get("score"),
+        "score": _score(assessment),
         "signed": signature is not None,
         "signed_at": None if signature is None else signature.at,
         "disposition": None if signature is None else signature.disposition,
@@ -89,6 +91,13 @@ def summary_of(row: InspectionRow, *, superseded_by: str | None) -> Summary:
         inspectors=tuple(row.inspectors.split("\n")) if row.inspectors else (),
         superseded_by=superseded_by,
     )
+
+
+def _score(assessment: Mapping[str, Any]) -> float | None:
+    # An assessment's plain form has no infinity, as JSON has none.
+    if assessment.get("score_unbounded"):
+        return math.inf
+    return assessment.get("score")
 
 
 def _people(inspection: Inspection) -> Iterator[str]:

@@ -1,13 +1,14 @@
 """First part of the report: outcome, part, criteria, findings, hand measurements."""
 
+import math
 from collections.abc import Iterator, Sequence
 
 from reportlab.platypus import Flowable, Spacer, Table, TableStyle
 
 from damagescore.inspection.record import Inspection
-from damagescore.quantity import Length, Measured, Quantity, format_quantity
-from damagescore.report.criteria import Judged, judged_criteria, limits_text, rule_text, zone_of
-from damagescore.report.figures import UsageBar
+from damagescore.limits.assess import Assessment
+from damagescore.quantity import Length
+from damagescore.report.criteria import assessment_of, criteria_part, value_text
 from damagescore.report.look import BODY_WIDTH, INK, grid, pairs, text
 from damagescore.report.rows import NONE_FOUND, Row, finding_rows, hand_rows
 from damagescore.report.words import (
@@ -41,25 +42,26 @@ def opening(inspection: Inspection, *, unit: Length) -> Iterator[Flowable]:
     yield outcome_banner(inspection)
     yield Spacer(1, 3)
     yield text(SCORE_MEANING, "note")
+    yield from _if_reviewed_only(inspection)
     yield text(_decision_line(inspection), "text")
     yield text("Part", "heading")
     yield _part(inspection)
     yield text("Limits and criteria", "heading")
-    yield from _criteria(inspection, unit=unit)
+    yield from criteria_part(inspection, unit=unit)
 
 
 def outcome_banner(inspection: Inspection) -> Table:
     """Make the box with the outcome in words; its border differs by outcome too."""
-    assessment = inspection.assessment or {}
-    outcome = assessment.get("outcome")
+    assessment = assessment_of(inspection)
+    outcome = None if assessment is None else assessment.outcome
     title, meaning = NOT_ASSESSED if outcome is None else OUTCOMES[outcome]
-    score = assessment.get("score")
-    shown = "no score" if score is None else f"score {score:.0f}"
+    score = None if assessment is None else assessment.score
+    shown = "no score" if score is None else f"score {_score_text(score)}"
     signed = "" if inspection.signature else f"{NOT_SIGNED}: a draft, not a decision"
     table = Table(
         [
             [text(title, "outcome"), text(shown, "score")],
-            [text(meaning, "text"), text(signed, "right")],
+            [text(f"{meaning}{_gap(assessment)}"), text(signed, "right")],
         ],
         colWidths=[BODY_WIDTH * 0.66, BODY_WIDTH * 0.34],
     )
@@ -122,16 +124,34 @@ def hand_measurements(inspection: Inspection, *, unit: Length) -> Iterator[Flowa
     )
 
 
-def value_text(quantity: Quantity, unit: Length) -> str:
-    """Value with its expanded uncertainty, or the reason why there is none."""
-    if isinstance(quantity, Measured):
-        return format_quantity(quantity, unit=unit)
-    return f"not measured: {quantity.reason or 'no reason given'}"
-
-
 def _usable(measurement: object) -> bool:
     quality = measurement.get("quality") if hasattr(measurement, "get") else None
     return bool(quality and quality.get("usable"))
+
+
+def _gap(assessment: Assessment | None) -> str:
+    """Say what is missing where a worse outcome hides it."""
+    if assessment is None or assessment.outcome != "exceeded" or assessment.fully_assessed:
+        return ""
+    missing = sum(not r.complete for r in assessment.results)
+    return f" Besides, {missing} of {len(assessment.results)} criteria were not fully assessed."
+
+
+def _score_text(score: float) -> str:
+    # Where no damage is allowed, any damage uses more than every number.
+    return "∞" if math.isinf(score) else f"{score:.0f}"
+
+
+def _if_reviewed_only(inspection: Inspection) -> Iterator[Flowable]:
+    assessment = assessment_of(inspection)
+    if assessment is None or not assessment.n_proposed:
+        return
+    score = assessment.confirmed_score
+    shown = "no score" if score is None else f"score {_score_text(score)}"
+    yield text(
+        f"{assessment.n_proposed} finding(s) are proposed and not reviewed; they count. With "
+        f"reviewed findings only: {OUTCOMES[assessment.confirmed_outcome][0]}, {shown}."
+    )
 
 
 def _decision_line(inspection: Inspection) -> str:
@@ -153,46 +173,6 @@ def _part(inspection: Inspection) -> Table:
         ("Cycles", "not given" if part.cycles is None else f"{part.cycles:g}"),
         ("Work order", part.work_order or "not given"),
     ])  # fmt: skip
-
-
-def _criteria(inspection: Inspection, *, unit: Length) -> Iterator[Flowable]:
-    if inspection.limit_set is None:
-        yield text("No limit set was chosen, so nothing was compared with a limit.")
-        return
-    for line in (*limits_text(inspection.limit_set), rule_text(inspection.limit_set)):
-        yield text(line)
-    results = judged_criteria(inspection)
-    if not results:
-        yield text("The findings were not compared with these limits.")
-        return
-    zone = zone_of(inspection.limit_set)
-    yield Spacer(1, 3)
-    yield grid(
-        ("Criterion", "Value", "Limit", "Usage of the limit", "Outcome"),
-        [_criterion_cells(result, zone=zone, unit=unit) for result in results],
-        widths=(32, 18, 12, 26, 16),
-    )
-    yield text(
-        "Bar: the value; thin line with ends: 95 % interval; hatched: borderline zone; "
-        "upright line: the limit.",
-        "note",
-    )
-
-
-def _criterion_cells(result: Judged, *, zone: float, unit: Length) -> Sequence[object]:
-    outcome = OUTCOMES[result.outcome][0].capitalize()
-    cells: list[object] = [
-        result.title,
-        value_text(result.value, unit),
-        result.limit_text(unit),
-    ]
-    if isinstance(result.value, Measured) and result.usage is not None:
-        u = result.u_usage
-        bar = UsageBar(result.usage, u, zone=zone * u, width=BODY_WIDTH * 0.25 - 8)
-        cells.append([bar, text(result.usage_text(), "cell")])
-    else:
-        cells.append("none: no value")
-    return [*cells, f"{outcome}. {result.reason}" if result.reason else outcome]
 
 
 def _finding_cells(row: Row, *, unit: Length) -> Sequence[object]:

@@ -10,10 +10,10 @@ from damagescore.errors import DamageScoreError
 from damagescore.inspection.record import PhotoEntry
 from damagescore.photo import read_photo
 from damagescore.quantity import MM_PER_INCH, Length, quantity_from_dict, round_half_even
+from damagescore.report.criteria import value_text
 from damagescore.report.figures import LineSample, PhotoFigure
 from damagescore.report.look import BODY_WIDTH, grid, pairs, text
 from damagescore.report.marks import STYLES, kinds_in
-from damagescore.report.opening import value_text
 from damagescore.report.rows import states_of
 from damagescore.report.words import METHODS, QUANTITIES, words_of
 
