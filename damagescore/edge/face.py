@@ -8,6 +8,7 @@ from numpy.typing import NDArray
 
 from damagescore.edge.build import edge_from_curves
 from damagescore.edge.flow import Flow, fit_flow, local_slopes, main_directions
+from damagescore.edge.keepout import keep_out_areas
 from damagescore.edge.record import Edge
 from damagescore.edge.refine import Curve, Guess, refine
 from damagescore.edge.stack import Stack, find_stack
@@ -41,8 +42,7 @@ def find_face_edge(photo: Photo, scale: Scale, *, n_layers: int | None = None) -
     EdgeError
         Where no stack of rubber and shims stands out.
     """
-    keep_out = mark_areas(scale)
-    reduced = reduce_photo(photo, scale, keep_out)
+    reduced, keep_out = reduce_photo(photo, scale)
     found = _best_stack(photo, reduced, scale, n_layers=n_layers)
     if found is None:
         raise EdgeError(
@@ -61,7 +61,7 @@ def find_face_edge(photo: Photo, scale: Scale, *, n_layers: int | None = None) -
         n_layers=n_layers,
     )
     stack = again or stack
-    curves = _refined(photo, scale, flow, stack)
+    curves = _refined(photo, scale, reduced, flow, stack)
     lines = [_curve_px(c, flow, photo, scale) for c in curves]
     return edge_from_curves(
         lines,
@@ -73,21 +73,22 @@ def find_face_edge(photo: Photo, scale: Scale, *, n_layers: int | None = None) -
     )
 
 
-def reduce_photo(photo: Photo, scale: Scale, keep_out: tuple[Points, ...]) -> Reduced:
-    """Reduce the photo for the search and mark what may not be used."""
+def reduce_photo(photo: Photo, scale: Scale) -> tuple[Reduced, tuple[Points, ...]]:
+    """Reduce the photo for the search; also where the scale card lies."""
     factor = min(1.0, REDUCED_PX / max(photo.width, photo.height))
     size = (round(photo.width * factor), round(photo.height * factor))
     small = cv2.resize(photo.rgb, size, interpolation=cv2.INTER_AREA).astype(np.float32) + 8.0
     luma = small @ np.array([0.299, 0.587, 0.114], dtype=np.float32)
     channels = np.dstack(
         [np.log(luma), np.log(small[..., 0] / luma), np.log(small[..., 2] / luma)]
-    )
+    ).astype(np.float32)
+    keep_out = keep_out_areas(channels, factor, scale)
     usable = np.ones(luma.shape, np.uint8)
     for polygon in keep_out:
         fixed = np.round(((polygon + 0.5) * factor - 0.5) * 16).astype(np.int32)
         cv2.fillPoly(usable, [fixed.reshape(-1, 1, 2)], (0,), shift=4)
     usable &= _facing(usable.shape, factor, scale)
-    return Reduced(channels=channels.astype(np.float32), usable=usable > 0, factor=factor)
+    return Reduced(channels=channels, usable=usable > 0, factor=factor), keep_out
 
 
 def _facing(shape: tuple[int, ...], factor: float, scale: Scale) -> NDArray[np.uint8]:
@@ -101,21 +102,6 @@ def _facing(shape: tuple[int, ...], factor: float, scale: Scale) -> NDArray[np.u
     coarse = (turn < MOST_TURN_DEG).astype(np.uint8)
     grown = np.kron(coarse, np.ones((8, 8), np.uint8))
     return np.asarray(grown[:height, :width])
-
-
-def mark_areas(scale: Scale) -> tuple[Points, ...]:
-    """Polygons around the scale marks with their white margin."""
-    areas = []
-    for mark in scale.marks:
-        corners = np.asarray(mark.corners_px, dtype=np.float64)
-        if len(corners) >= 3:
-            hull = cv2.convexHull(corners.astype(np.float32)).reshape(-1, 2).astype(np.float64)
-            areas.append(hull.mean(axis=0) + 1.3 * (hull - hull.mean(axis=0)))
-        elif mark.kind == "dot" and mark.mm_per_px:
-            turn = np.linspace(0, 2 * np.pi, 16, endpoint=False)
-            radius = 4.0 / mark.mm_per_px
-            areas.append(corners[0] + radius * np.column_stack([np.cos(turn), np.sin(turn)]))
-    return tuple(areas)
 
 
 def _reach(photo: Photo, flow: Flow) -> tuple[float, float]:
@@ -156,7 +142,9 @@ def _margin(stack: Stack) -> tuple[float, float]:
     return stack.top - margin, stack.bottom + margin
 
 
-def _refined(photo: Photo, scale: Scale, flow: Flow, stack: Stack) -> list[Curve]:
+def _refined(
+    photo: Photo, scale: Scale, reduced: Reduced, flow: Flow, stack: Stack
+) -> list[Curve]:
     """Boundaries from the bottom up."""
     px_per_mm = 1.0 / _mm_across(scale, flow, (stack.top + stack.bottom) / 2)
     reach, _ = _reach(photo, flow)
@@ -169,7 +157,8 @@ def _refined(photo: Photo, scale: Scale, flow: Flow, stack: Stack) -> list[Curve
         guesses.append(Guess(level_px=middle - half, above_px=out, below_px=inner))
     guesses.append(_end_guess(stack.top, px_per_mm))
     return [
-        refine(photo, flow, g, s_range_px=(-reach, reach), px_per_mm=px_per_mm) for g in guesses
+        refine(photo, reduced, flow, g, s_range_px=(-reach, reach), px_per_mm=px_per_mm)
+        for g in guesses
     ]
 
 

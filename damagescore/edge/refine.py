@@ -9,6 +9,7 @@ from scipy.ndimage import gaussian_filter1d
 from damagescore.edge.flow import Flow
 from damagescore.edge.paths import best_path, whittaker
 from damagescore.edge.sampling import sample
+from damagescore.edge.straighten import Reduced
 from damagescore.photo.record import Photo
 
 Points = NDArray[np.float64]
@@ -46,7 +47,13 @@ class Curve:
 
 
 def refine(
-    photo: Photo, flow: Flow, guess: Guess, *, s_range_px: tuple[float, float], px_per_mm: float
+    photo: Photo,
+    reduced: Reduced,
+    flow: Flow,
+    guess: Guess,
+    *,
+    s_range_px: tuple[float, float],
+    px_per_mm: float,
 ) -> Curve:
     """Follow one boundary along the layers.
 
@@ -60,6 +67,7 @@ def refine(
     """
     s, strip, offsets = _strip(photo, flow, guess, s_range_px)
     step = _steps(strip, px_per_mm)
+    step[:, _hidden(reduced, flow, guess, s, px_per_mm)] = 0.0
     course = _rough_course(step, offsets, guess)
     half = max(2.5, 0.16 * px_per_mm)
     place, weight = _steepest(step, offsets, course, (-half, half))
@@ -67,12 +75,24 @@ def refine(
     return Curve(s_px=s, v_px=guess.level_px + course, noise_px=noise, share=share)
 
 
+def _hidden(
+    reduced: Reduced, flow: Flow, guess: Guess, s: Points, px_per_mm: float
+) -> NDArray[np.bool_]:
+    """Blocks (B,) in which the scale card comes near the boundary."""
+    around = guess.level_px + np.linspace(-0.3, 0.3, 5)[:, None] * px_per_mm
+    places = (flow.to_px(s[None, :], around) + 0.5) * reduced.factor - 0.5
+    seen = sample(reduced.usable, places[..., 0], places[..., 1], nearest=True)
+    return np.asarray((seen < 0.5).any(axis=0))
+
+
 def _rough_course(step: Points, offsets: Points, guess: Guess) -> Points:
     """Offsets (B,) along the path that has the most step in all."""
     near = (offsets >= -guess.above_px) & (offsets <= guess.below_px)
     known = np.nan_to_num(step)
     gain = np.clip(known @ _direction(known * near[:, None, None]), 0.0, None)
-    gain = np.minimum(gain / (np.percentile(gain[near], 95) + 1e-9), 1.0)
+    seen = known.any(axis=(0, 2))
+    usual = float(np.percentile(gain[near][:, seen], 95)) if seen.any() else 1.0
+    gain = np.minimum(gain / (usual + 1e-9), 1.0)
     # Near the guess is likelier; a weak place must not send the path to the rim.
     gain -= 0.1 * (offsets[:, None] / max(guess.above_px, guess.below_px)) ** 2
     gain[~near] = -1e3
@@ -160,17 +180,19 @@ def _steepest(
 
 def _direction(step: Points) -> Points:
     """Unit vector (3,) in channel space along which the step is most common."""
-    per_block = np.stack([step.max(axis=0), step.min(axis=0)])
-    take = np.argmax(np.abs(per_block), axis=0)
-    largest = np.take_along_axis(per_block, take[None], axis=0)[0]
-    at = np.argmax(np.sqrt((step**2).sum(axis=2)), axis=0)
+    at = np.argmax((step**2).sum(axis=2), axis=0)
     joint = step[at, np.arange(step.shape[1])]
+    joint = joint[(joint**2).sum(axis=1) > 0]
+    if len(joint) == 0:
+        return np.array([1.0, 0.0, 0.0])
     middle = np.median(joint, axis=0)
-    # Signs that differ between blocks leave a small median: trust the sum then.
-    if np.linalg.norm(middle) < 0.2 * np.median(np.linalg.norm(joint, axis=1)):
-        middle = np.median(largest, axis=0)
     norm = float(np.linalg.norm(middle))
-    return np.asarray(middle / norm) if norm > 0 else np.array([1.0, 0.0, 0.0])
+    if norm > 0.2 * float(np.median(np.linalg.norm(joint, axis=1))):
+        return np.asarray(middle / norm)
+    # Signs that differ between blocks leave a small median: the axis, then its sign.
+    _, _, axes = np.linalg.svd(joint / np.linalg.norm(joint, axis=1, keepdims=True))
+    sign = 1.0 if np.median(joint @ axes[0]) >= 0 else -1.0
+    return np.asarray(sign * axes[0])
 
 
 def _smooth(place: Points, weight: Points, *, stiffness: float) -> tuple[Points, float, float]:

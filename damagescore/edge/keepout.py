@@ -1,0 +1,153 @@
+"""Where the scale card lies: never rubber, and not to be looked at."""
+
+import math
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+
+from damagescore.scale.record import Mark, Scale
+
+Points = NDArray[np.float64]
+Image = NDArray[np.float32]
+Bytes = NDArray[np.uint8]
+
+ALIKE = np.array([0.3, 0.06, 0.09], dtype=np.float32)
+"""Log luma and log colour ratios within which a card is of one colour."""
+
+DOT_AREA_MM = 3.2
+"""Radius around a dot's centre in which some of its card shows."""
+
+LARGEST_SHARE = 0.3
+"""A region larger than this share of the photo is no card."""
+
+LEAST_SOLID = 0.88
+"""Area over that of the convex hull: a card is a rectangle in perspective."""
+
+
+def keep_out_areas(channels: Image, factor: float, scale: Scale) -> tuple[Points, ...]:
+    """Polygons, in photo pixels, of the scale marks and the card they are on.
+
+    Parameters
+    ----------
+    channels : ndarray of float32, shape (h, w, 3)
+        Reduced photo: log luma, log red/luma, log blue/luma.
+    factor : float
+        Reduced pixels per photo pixel.
+    scale : Scale
+
+    Returns
+    -------
+    tuple of ndarray, shape (N, 2)
+        The card where it stands out from what is around it, else the marks alone.
+    """
+    marks = [a for a in (_mark_area(m, scale) for m in scale.marks) if a is not None]
+    if not marks:
+        return ()
+    seeds = np.zeros(channels.shape[:2], np.uint8)
+    for area in marks:
+        cv2.fillPoly(seeds, [_fixed(area, factor)], (1,), shift=4)
+    cards = _cards(channels, seeds, _millimetre(scale, factor))
+    whole = [(c + 0.5) / factor - 0.5 for c in cards]
+    return (*whole, *(a for a in marks if not _inside_any(a, whole)))
+
+
+def _mark_area(mark: Mark, scale: Scale) -> Points | None:
+    """The mark with a little of the card around it."""
+    corners = np.asarray(mark.corners_px, dtype=np.float64).reshape(-1, 2)
+    if len(corners) >= 3:
+        hull = cv2.convexHull(corners.astype(np.float32)).reshape(-1, 2).astype(np.float64)
+        middle = hull.mean(axis=0)
+        return np.asarray(middle + 1.3 * (hull - middle))
+    if mark.kind == "rule" and len(corners) == 2:
+        along = corners[1] - corners[0]
+        # Graduations are some millimetres long, to an unknown side of their ends.
+        across = np.array([-along[1], along[0]]) * 0.01
+        return np.vstack([corners + across, corners[::-1] - across])
+    if mark.kind == "dot":
+        radius = DOT_AREA_MM / max(scale.surface.mm_per_px_at(corners[0]), 1e-6)
+        turn = np.linspace(0, 2 * math.pi, 16, endpoint=False)
+        ring = np.column_stack([np.cos(turn), np.sin(turn)])
+        return np.asarray(corners[0] + radius * ring)
+    return None
+
+
+def _fixed(area: Points, factor: float) -> NDArray[np.int32]:
+    reduced = (area + 0.5) * factor - 0.5
+    return np.round(reduced * 16).astype(np.int32).reshape(-1, 1, 2)
+
+
+def _millimetre(scale: Scale, factor: float) -> float:
+    """Reduced pixels per millimetre at the marks."""
+    at = np.mean([np.mean(m.corners_px, axis=0) for m in scale.marks], axis=0)
+    return factor / max(scale.surface.mm_per_px_at(at), 1e-6)
+
+
+def _cards(channels: Image, seeds: Bytes, px_per_mm: float) -> list[Points]:
+    """Convex outlines (N, 2) of the cards, reduced pixels."""
+    cards: list[Points] = []
+    _, labels = cv2.connectedComponents(seeds)
+    for k in range(1, int(labels.max()) + 1):
+        seed = labels == k
+        if any(_covers(card, seed) for card in cards):
+            continue
+        card = _card_around(channels, seed, px_per_mm)
+        if card is not None:
+            cards.append(card)
+    return cards
+
+
+def _card_around(channels: Image, seed: NDArray[np.bool_], px_per_mm: float) -> Points | None:
+    inside = channels[seed]
+    bright = inside[inside[:, 0] >= np.percentile(inside[:, 0], 65)]
+    colour = np.median(bright, axis=0)
+    alike = (np.abs(channels - colour) < ALIKE).all(axis=2).astype(np.uint8)
+    close = cv2.getStructuringElement(cv2.MORPH_RECT, _kernel(0.35 * px_per_mm))
+    alike = np.asarray(cv2.morphologyEx(alike, cv2.MORPH_CLOSE, close), np.uint8)
+    for cut_mm in (0.6, 1.2, 2.0):
+        kernel = cv2.getStructuringElement(cv2.MORPH_RECT, _kernel(cut_mm * px_per_mm))
+        opened = np.asarray(cv2.morphologyEx(alike, cv2.MORPH_OPEN, kernel), np.uint8)
+        card = _solid_part(opened, seed)
+        if card is not None:
+            return card
+    return None
+
+
+def _kernel(size: float) -> tuple[int, int]:
+    odd = 2 * round(size / 2) + 1
+    return odd, odd
+
+
+def _solid_part(mask: Bytes, seed: NDArray[np.bool_]) -> Points | None:
+    """Outline of the part under the seed, if it is solid and not too large."""
+    _, labels = cv2.connectedComponents(mask)
+    under = labels[seed & (mask > 0)]
+    if len(under) == 0:
+        return None
+    part = (labels == int(np.bincount(under).argmax())).astype(np.uint8)
+    contours, _ = cv2.findContours(part, cv2.RETR_EXTERNAL, cv2.CHAIN_APPROX_SIMPLE)
+    largest = max(contours, key=cv2.contourArea)
+    hull = cv2.convexHull(largest)
+    area = float(cv2.contourArea(hull))
+    solid = float(cv2.contourArea(largest)) / max(area, 1.0)
+    if solid < LEAST_SOLID or area > LARGEST_SHARE * mask.size or area < 0.8 * seed.sum():
+        return None
+    points = hull.reshape(-1, 2).astype(np.float64)
+    middle = points.mean(axis=0)
+    away = points - middle
+    # One pixel more: the blurred rim of the card.
+    return np.asarray(middle + away * (1 + 1.5 / np.hypot(*away.T))[:, None])
+
+
+def _covers(card: Points, seed: NDArray[np.bool_]) -> bool:
+    rows, columns = np.nonzero(seed)
+    middle = (float(columns.mean()), float(rows.mean()))
+    return cv2.pointPolygonTest(card.astype(np.float32).reshape(-1, 1, 2), middle, False) > 0
+
+
+def _inside_any(area: Points, cards: list[Points]) -> bool:
+    x, y = area.mean(axis=0)
+    return any(
+        cv2.pointPolygonTest(c.astype(np.float32).reshape(-1, 1, 2), (x, y), False) > 0
+        for c in cards
+    )
