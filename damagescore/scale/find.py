@@ -243,23 +243,22 @@ def _mark(square: Square, side_mm: float) -> Mark:
 
 
 def _by_rule(photo: Photo, request: ScaleRequest, view: str) -> Scale:
-    del view
     assert request.size_mm is not None
-    fit = find_rule(photo.grey, pitch_mm=request.size_mm)
-    surface = SurfaceMap(px_to_mm=fit.px_to_mm)
-    length_mm = surface.length_mm(fit.ends_px)
+    fit = find_rule(
+        photo.grey, pitch_mm=request.size_mm, focal_px=photo.camera.focal_px, view=view
+    )
+    surface = SurfaceMap(px_to_mm=fit.pose.px_to_mm, eye_mm=fit.pose.eye_mm)
     apart = float(np.hypot(*(fit.ends_px[1] - fit.ends_px[0])))
     mark = Mark(
-        kind="rule", id=None, size_mm=length_mm, corners_px=fit.ends_px,
-        mm_per_px=length_mm / apart,
+        kind="rule", id=None, size_mm=fit.length_mm, corners_px=fit.ends_px,
+        mm_per_px=fit.length_mm / apart,
     )  # fmt: skip
     budget = [
-        Contribution(source="graduations", u=fit.u_relative),
+        Contribution(source="graduation noise and tilt", u=fit.u_relative),
         Contribution(source="graduation accuracy", u=rectangular(request.size_tolerance)),
-        _unseen_tilt(),
         Contribution(source="lens", u=rectangular(LENS_SHARE)),
     ]
-    return _scale(photo, "rule", surface, (mark,), budget, None, None)
+    return _scale(photo, "rule", surface, (mark,), budget, fit.pose.tilt_deg, None)
 
 
 def _by_dots(photo: Photo, request: ScaleRequest, view: str) -> Scale:

@@ -8,7 +8,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from damagescore.errors import ScaleError
+from damagescore.scale.plane import Pose
 from damagescore.scale.profile import linear_light, sample
+from damagescore.scale.rule_pose import pose_of_rule
 
 Points = NDArray[np.float64]
 
@@ -23,14 +25,15 @@ ACROSS_PRIOR = 0.07
 class RuleFit:
     """A rule in the photo.
 
-    `px_to_mm` maps the plane with x along the rule; `u_relative` is what tick noise
-    gives to the scale along it, `ends_px` the base ends of the first and last tick,
-    `ticks` how many carried the fit.
+    `pose` maps its plane; `u_relative` is the uncertainty that tick noise, tilt and focal
+    length give to a length on it, `length_mm` from the first tick to the last, `ends_px`
+    their base ends, `ticks` how many carried the fit.
     """
 
-    px_to_mm: NDArray[np.float64]
+    pose: Pose
     u_relative: float
     residual_px: float
+    length_mm: float
     ends_px: Points
     ticks: int
 
@@ -46,8 +49,24 @@ class _Row:
     length_px: NDArray[np.float64]
 
 
-def find_rule(grey: NDArray[np.float32], *, pitch_mm: float) -> RuleFit:
+def find_rule(
+    grey: NDArray[np.float32],
+    *,
+    pitch_mm: float,
+    focal_px: float | None = None,
+    view: str = "face",
+) -> RuleFit:
     """Find the ticks of a rule and fit the map of its plane.
+
+    Parameters
+    ----------
+    grey : ndarray, shape (H, W)
+        Stored grey levels, 0 to 255.
+    pitch_mm : float
+        From one graduation to the next.
+    focal_px : float or None
+        From EXIF.
+    view : "face" or "profile"
 
     Raises
     ------
@@ -63,7 +82,10 @@ def find_rule(grey: NDArray[np.float32], *, pitch_mm: float) -> RuleFit:
     numbers = _numbered(row)
     light = linear_light(grey)
     s, t, n = _tick_points(light, row, numbers)
-    return _fitted(row, s, t, n * pitch_mm)
+    return _fitted(
+        row, s, t, n * pitch_mm,
+        size_px=(grey.shape[1], grey.shape[0]), focal_px=focal_px, view=view,
+    )  # fmt: skip
 
 
 def _best_row(grey: NDArray[np.float32]) -> _Row | None:
@@ -234,26 +256,34 @@ def _tick_points(
     return s[clear], t[clear], n[clear]
 
 
-def _fitted(row: _Row, s: Points, t: Points, x_mm: Points) -> RuleFit:
-    """Least squares of x (1 + g s + h t) = a s + k t + b over all tick points.
+def _clear_points(
+    s: Points, t: Points, x_mm: Points
+) -> tuple[NDArray[np.bool_], float]:
+    """Which tick points fit x (1 + g s + h t) = a s + k t + b, and their spread in px.
 
-    Ticks are straight and square to the rule's edge, so their convergence gives the
-    perspective across the rule; the scale across is taken equal to that along it, which
-    a tilt across the rule breaks: see the scale's budget.
+    Ticks are straight and square to the rule's edge; their convergence gives the
+    perspective across the rule.
     """
     span = float(np.ptp(s))
     a0 = float(np.ptp(x_mm)) / span
     keep = np.ones(len(s), dtype=bool)
+    spread = math.inf
     for _ in range(3):
         rows = np.column_stack([s, t, np.ones_like(s), -s * x_mm, -t * x_mm])[keep]
         prior = np.array([[0, 0, 0, 0, span * a0 * span / ACROSS_PRIOR * 0.003]])
-        got, *_ = np.linalg.lstsq(
-            np.vstack([rows, prior]), np.append(x_mm[keep], 0.0), rcond=None
-        )
+        got, *_ = np.linalg.lstsq(np.vstack([rows, prior]), np.append(x_mm[keep], 0.0), rcond=None)
         a, k, b, g, h = got
         misfit = ((a * s + k * t + b) / (1 + g * s + h * t) - x_mm) / a0
         spread = 1.4826 * float(np.median(np.abs(misfit[keep])))
         keep = np.abs(misfit) < max(4 * spread, 0.3)
+    return keep, spread
+
+
+def _fitted(
+    row: _Row, s: Points, t: Points, x_mm: Points, *, size_px: tuple[int, int],
+    focal_px: float | None, view: str,
+) -> RuleFit:  # fmt: skip
+    keep, spread = _clear_points(s, t, x_mm)
     ticks = len(np.unique(x_mm[keep]))
     if ticks < FEWEST_TICKS or spread > 0.8:
         raise ScaleError(
@@ -261,12 +291,10 @@ def _fitted(row: _Row, s: Points, t: Points, x_mm: Points) -> RuleFit:
             f"{spread:.2f} px apart from it.",
             remedy="Take the photo squarer and sharper, or use another mark.",
         )
-    frame = np.array([[*row.along, -row.along @ row.base], [*row.across, -row.across @ row.base],
-                      [0, 0, 1]])  # fmt: skip
-    sign = 1.0 if row.along[0] * row.across[1] - row.along[1] * row.across[0] > 0 else -1.0
-    core = np.array([[a, k, b], [0, sign * a, 0], [g, h, 1]])
+    points = row.base + s[keep, None] * row.along + t[keep, None] * row.across
+    fit = pose_of_rule(points, x_mm[keep], size_px=size_px, focal_px=focal_px, view=view)
     ends = np.array([row.base + p * row.along for p in (row.at_px[0], row.at_px[-1])])
-    u = spread / span * math.sqrt(12 / ticks) * 2
     return RuleFit(
-        px_to_mm=core @ frame, u_relative=u, residual_px=spread, ends_px=ends, ticks=ticks
-    )
+        pose=fit.pose, u_relative=fit.u_relative, residual_px=fit.residual_px,
+        length_mm=float(np.ptp(x_mm)), ends_px=ends, ticks=ticks,
+    )  # fmt: skip

@@ -1,0 +1,96 @@
+"""The plane of a rule: tilt from how its graduations crowd and converge."""
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy.optimize import least_squares
+
+from damagescore.scale.plane import (
+    FOCAL_IN_WIDTHS,
+    TILT_PRIOR,
+    U_LOG_FOCAL,
+    U_LOG_FOCAL_EXIF,
+    Pose,
+    length_spread,
+)
+from damagescore.scale.record import Points, SurfaceMap
+
+SMALLEST_NOISE_PX = 0.02
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class RulePose:
+    """The fitted plane and the relative uncertainty of a length on it, in any direction."""
+
+    pose: Pose
+    u_relative: float
+    residual_px: float
+
+
+def pose_of_rule(
+    points_px: Points,
+    along_mm: NDArray[np.float64],
+    *,
+    size_px: tuple[int, int],
+    focal_px: float | None = None,
+    view: str = "face",
+) -> RulePose:
+    """Fit the plane in which all points of one graduation share one place along the rule.
+
+    Equally spaced parallel lines fix the plane's vanishing line; with the focal length
+    that is the tilt, and with the tilt the scale across the rule. Where the focal length
+    is not known, what is usual stands in and its spread goes into the uncertainty.
+
+    Parameters
+    ----------
+    points_px : ndarray, shape (N, 2)
+        Points on the middle lines of the graduations.
+    along_mm : ndarray, shape (N,)
+        Place along the rule of the graduation that each point is on.
+    size_px : tuple of int
+        Width and height of the photo.
+    focal_px : float or None
+        From EXIF.
+    view : "face" or "profile"
+    """
+    start = _first_guess(points_px, along_mm)
+    usual = focal_px or FOCAL_IN_WIDTHS * max(size_px)
+    u_focal = U_LOG_FOCAL_EXIF if focal_px else U_LOG_FOCAL
+    scale = float(np.hypot(*start[:2]))
+
+    def pose_of(x: Points) -> Pose:
+        return Pose(
+            mm_per_px=scale * float(np.exp(x[0])), tilt_x=x[1], tilt_y=x[2],
+            focal_px=usual * float(np.exp(x[3])), size_px=size_px,
+        )  # fmt: skip
+
+    def misfit_px(x: Points) -> Points:
+        mm = SurfaceMap(px_to_mm=pose_of(x).px_to_mm).to_mm(points_px)
+        found = mm @ np.array([np.cos(x[4]), np.sin(x[4])]) + x[5] * scale
+        return np.asarray((found - along_mm) / scale)
+
+    def residuals(x: Points, noise_px: float) -> Points:
+        priors = [x[1] / TILT_PRIOR[view], x[2] / TILT_PRIOR[view], x[3] / u_focal]
+        return np.concatenate([misfit_px(x) / noise_px, priors])
+
+    middle = (np.array(size_px) - 1) / 2
+    offset = (start[:2] @ middle + start[2]) / scale
+    first = np.array([0.0, 0.0, 0.0, 0.0, np.arctan2(start[1], start[0]), offset])
+    noise = 0.1
+    for _ in range(3):  # the noise is read from the fit itself
+        fit = least_squares(residuals, first, args=(noise,), method="lm")
+        noise = max(SMALLEST_NOISE_PX, float(np.sqrt(np.mean(misfit_px(fit.x) ** 2))))
+        first = fit.x
+    covariance = np.linalg.inv(fit.jac.T @ fit.jac)
+    return RulePose(
+        pose=pose_of(fit.x),
+        u_relative=length_spread(fit.x, covariance, pose_of),
+        residual_px=noise,
+    )
+
+
+def _first_guess(points_px: Points, along_mm: NDArray[np.float64]) -> Points:
+    """Millimetres along the rule as a linear function of x, y: (a, b, c)."""
+    design = np.column_stack([points_px, np.ones(len(points_px))])
+    return np.asarray(np.linalg.lstsq(design, along_mm, rcond=None)[0])
