@@ -7,6 +7,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from damagescore.scenes.camera import Camera, SurfaceMap
+from damagescore.scenes.marks import Card
 from damagescore.scenes.noise import Field, line_noise, wide_blur
 from damagescore.scenes.sensor import defocus
 from damagescore.scenes.shading import colour_of
@@ -37,18 +38,23 @@ class Canvas:
 def set_stage(
     spec: SceneSpec,
     camera: Camera,
-    foot: NDArray[np.float64] | None,
+    card: Card | None,
     rng: np.random.Generator,
 ) -> tuple[Canvas, tuple[Piece, ...]]:
     """Wall and bench before the part is put in, and the small pieces to stand on the bench.
 
-    `foot` holds the ends (x, z) of a card that stands on the bench, or None.
+    A card that reaches the bench shades it at its foot, and no piece hides the card.
     """
     width, height = camera.size_px
     photo = backdrop(spec.backdrop, (height, width), spec.light, rng)
     depth = np.full((height, width), spec.camera.distance_mm + 150, np.float32)
+    foot = None if card is None else card.foot_mm()
     pieces = scatter_pieces(
-        rng, width_mm=width / spec.camera.px_per_mm, nearest_mm=2.0, count=spec.pieces
+        rng,
+        width_mm=width / spec.camera.px_per_mm,
+        count=spec.pieces,
+        clear_mm=None if foot is None else (float(foot[0, 0]) - 1, float(foot[1, 0]) + 1),
+        climb=float(np.tan(np.deg2rad(spec.camera.pitch_deg))),
     )
     label = np.zeros((height, width), np.uint8)
     canvas = Canvas(photo=photo, depth_mm=depth, label=label)
@@ -98,8 +104,8 @@ def lay_bench(
     xs = np.arange(x[valid].min() - 1, x[valid].max() + 1, pitch)
     zs = np.arange(z[valid].min() - 1, z[valid].max() + 1, pitch)
     gap = _foot_gap(xs, zs, spec)
-    if foot is not None:
-        gap = np.minimum(gap, _line_gap(xs, zs, foot))
+    if foot is not None and foot[:, 1].min() < 0.2 - spec.stack.plate_below_mm:
+        gap = np.minimum(gap, _line_gap(xs, zs, foot[:, [0, 2]]))
     tone = bench_radiance(spec.bench, (xs, zs, gap), spec.light, pieces, rng)
     columns = ((x - xs[0]) / pitch).astype(np.float32)
     lines = ((z - zs[0]) / pitch).astype(np.float32)

@@ -11,7 +11,7 @@ from damagescore.scenes.dressing import Notes, dress_surface
 from damagescore.scenes.fractures import Fracture, grow_fracture
 from damagescore.scenes.laminate import Grid, Laminate, build_laminate, nominal_height_mm
 from damagescore.scenes.outline import Outline
-from damagescore.scenes.placing import card_foot, design_card, lay_mark
+from damagescore.scenes.placing import design_card, lay_mark
 from damagescore.scenes.shading import shade_surface
 from damagescore.scenes.spec import SceneSpec
 from damagescore.scenes.surface import Surface, build_surface
@@ -74,8 +74,7 @@ def render_face(spec: SceneSpec, seed: int) -> Plate:
     notes = dress_surface(surface, laminate, spec, seeded(seed, 4))
     turn_top_edge(surface, top)
     card = design_card(spec)
-    foot = card_foot(card[0], spec) if card else None
-    canvas, pieces = set_stage(spec, camera, foot, seeded(seed, 7))
+    canvas, pieces = set_stage(spec, camera, card[0] if card else None, seeded(seed, 7))
     behind = sum(piece.z_mm < spec.mark.standoff_mm for piece in pieces)
     radiance = shade_surface(surface, spec.light, camera, (radius, 0.0), seeded(seed, 5))
     seen = _trim(seen, spec, top)

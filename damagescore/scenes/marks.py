@@ -48,6 +48,10 @@ class Card:
         points = np.asarray(points_mm, float)
         return np.asarray(self.origin + points[:, :1] * self.along + points[:, 1:2] * self.up)
 
+    def foot_mm(self) -> Points:
+        """World places of the lower left and right corners, shape (2, 3)."""
+        return self.to_world(np.array([[0.0, 0.0], [self.size_mm[0], 0.0]]))
+
     def texel_homography(self, camera: Camera) -> Points:
         """Map texel (column, row, 1) to homogeneous pixels, shape (3, 3)."""
         rows = self.print_.shape[0]

@@ -31,20 +31,8 @@ def design_card(spec: SceneSpec) -> tuple[Card, Notes] | None:
     if made is None or spec.mark.centre_mm or not (profile or spec.mark.standoff_mm):
         return made
     card, notes = made
-    drop = float(_lower_corners(card)[:, 1].min()) + below
+    drop = float(card.foot_mm()[:, 1].min()) + below
     return replace(card, origin=card.origin - np.array([0.0, drop, 0.0])), notes
-
-
-def _lower_corners(card: Card) -> Points:
-    return card.to_world(np.array([[0.0, 0.0], [card.size_mm[0], 0.0]]))
-
-
-def card_foot(card: Card, spec: SceneSpec) -> Points | None:
-    """Ends (x, z) of the line on which a card stands on the bench, shape (2, 2), or None."""
-    corners = _lower_corners(card)
-    if corners[:, 1].min() > 0.2 - spec.stack.plate_below_mm:
-        return None
-    return np.asarray(corners[:, [0, 2]])
 
 
 def lay_mark(

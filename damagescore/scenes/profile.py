@@ -16,7 +16,7 @@ from damagescore.scenes.dressing import dress_surface
 from damagescore.scenes.face import Plate, seeded
 from damagescore.scenes.laminate import Grid, Laminate, build_laminate, nominal_height_mm
 from damagescore.scenes.outline import Outline, build_outline, bulge_truth
-from damagescore.scenes.placing import card_foot, design_card, lay_mark
+from damagescore.scenes.placing import design_card, lay_mark
 from damagescore.scenes.shading import shade_surface
 from damagescore.scenes.spec import SceneSpec
 from damagescore.scenes.surface import build_surface
@@ -86,8 +86,7 @@ def render_profile(spec: SceneSpec, seed: int) -> Plate:
     if radius is not None:
         surface.height_mm[...] += outline.at(grid.v_mm).astype(np.float32)[:, None]
     card = design_card(spec)
-    foot = card_foot(card[0], spec) if card else None
-    canvas, pieces = set_stage(spec, camera, foot, seeded(seed, 7))
+    canvas, pieces = set_stage(spec, camera, card[0] if card else None, seeded(seed, 7))
     behind = sum(piece.z_mm < spec.mark.standoff_mm for piece in pieces)
     facing = 0.0 if radius is None else np.pi / 2
     radiance = shade_surface(surface, spec.light, camera, (radius, facing), seeded(seed, 5))

@@ -26,21 +26,44 @@ class Piece:
 
 
 def scatter_pieces(
-    rng: np.random.Generator, *, width_mm: float, nearest_mm: float, count: int
+    rng: np.random.Generator,
+    *,
+    width_mm: float,
+    count: int,
+    clear_mm: tuple[float, float] | None,
+    climb: float,
 ) -> tuple[Piece, ...]:
-    """Pieces spread over the bench in front of the part, small and apart from the face."""
-    pieces = []
-    for _ in range(count):
-        radius = rng.uniform(1.2, 3.0)
-        pieces.append(
-            Piece(
-                x_mm=rng.uniform(-0.55, 0.55) * width_mm,
-                z_mm=nearest_mm + rng.uniform(4, 16),
-                radius_mm=radius,
-                height_mm=rng.uniform(1.8, 3.6),
-            )
+    """Pieces spread over the bench in front of the part, apart from each other.
+
+    None may hide the card between the x of `clear_mm`: a piece at distance z hides what lies
+    lower than its height less z `climb`, and 1 mm of a card's margin is blank.
+    """
+    pieces: list[Piece] = []
+    for _ in range(12 * count):
+        piece = Piece(
+            x_mm=rng.uniform(-0.55, 0.55) * width_mm,
+            z_mm=rng.uniform(6, 18),
+            radius_mm=rng.uniform(1.2, 3.0),
+            height_mm=rng.uniform(1.8, 3.6),
         )
+        if len(pieces) < count and _has_room(piece, pieces, clear_mm, climb):
+            pieces.append(piece)
     return tuple(pieces)
+
+
+def _has_room(
+    piece: Piece, others: list[Piece], clear_mm: tuple[float, float] | None, climb: float
+) -> bool:
+    for other in others:
+        apart = np.hypot(piece.x_mm - other.x_mm, piece.z_mm - other.z_mm)
+        if apart < piece.radius_mm + other.radius_mm + 0.8:
+            return False
+    if clear_mm is None:
+        return True
+    beside = (
+        piece.x_mm + piece.radius_mm < clear_mm[0] or piece.x_mm - piece.radius_mm > clear_mm[1]
+    )
+    return beside or piece.height_mm - piece.z_mm * climb < 1.0
 
 
 def backdrop(
