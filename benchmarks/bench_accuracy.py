@@ -22,6 +22,7 @@ from damagescore.errors import DamageScoreError
 from damagescore.measure import Measurement, measure_photo
 from damagescore.photo import read_photo
 from damagescore.photo.record import Photo
+from damagescore.quantity import Measured
 from damagescore.scenes.__main__ import main as make_scenes
 
 
@@ -151,11 +152,12 @@ def _judge_profile(case: Case, photo: Photo, measurement: Measurement, tally: Ta
     assert measurement.edge is not None
     assert measurement.scale is not None
     _judge_layers(case, measurement, tally)
-    peaks = bulge_profile(photo, measurement.edge, measurement.scale).peaks
+    profile = bulge_profile(photo, measurement.edge, measurement.scale)
+    peaks = {x.layer: x.peak for x in profile.layers}
     lines = []
     for true in case.truth["bulges"]:
         mine = peaks.get(true["layer"])
-        if mine is None:
+        if not isinstance(mine, Measured):
             tally.add("bulge missed", 1.0)
             continue
         error = mine.value - true["peak_mm"]
@@ -212,8 +214,8 @@ def main(arguments: Mapping[str, str] | None = None) -> int:
             folder = Path(made)
             make_scenes(["checking", "--out", made, "--count", str(given.count)])
         tally = Tally()
-        for case in tqdm(list(cases_in(folder)), unit="photo", file=sys.stderr):
-            tqdm.write(judge(case, tally))
+        for case in tqdm(list(cases_in(folder)), unit="photo", file=sys.stderr, disable=None):
+            tqdm.write(judge(case, tally), file=sys.stdout)
     print("\n" + report(tally))
     return 0
 

@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 from scipy.spatial import cKDTree
 
 from damagescore.damage.record import Finding
-from damagescore.measure import MeasureOptions, Measurement
+from damagescore.measure import Measurement, MeasureOptions
 from damagescore.scale import ScaleRequest
 
 Points = NDArray[np.float64]
@@ -59,9 +59,9 @@ def _request(truth: Mapping[str, Any], marker: Mapping[str, Any] | None) -> Scal
 
 
 def _dots_mm(marker: Mapping[str, Any], truth: Mapping[str, Any]) -> float:
-    for key in ("distance_mm", "centre_distance_mm", "spacing_mm"):
-        if key in marker:
-            return float(marker[key])
+    """Centre distance: the mark's size, or the distance between two marks of one dot each."""
+    if len(truth["markers"]) == 1 or "corners_world_mm" not in marker:
+        return float(marker["size_mm"])
     centres = [np.mean(m["corners_world_mm"], axis=0) for m in truth["markers"][:2]]
     return float(np.linalg.norm(centres[0] - centres[1]))
 

@@ -8,13 +8,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from damagescore import __version__
-from damagescore.damage import (
-    find_bulges,
-    find_cracks,
-    find_crumbling,
-    measure_area,
-    measure_lines,
-)
+from damagescore.damage import find_cracks, find_crumbling, measure_area, measure_lines
+from damagescore.damage.bulge import find_bulges
 from damagescore.damage.record import Finding, FindingKind
 from damagescore.edge import find_edge
 from damagescore.edge.record import Edge, Layer
@@ -22,7 +17,7 @@ from damagescore.errors import DamageScoreError, EdgeError, PhotoError, ScaleErr
 from damagescore.photo.record import Photo
 from damagescore.quality import Check, Quality, check_quality
 from damagescore.quantity import NotMeasured, Quantity, quantity_from_dict
-from damagescore.scale import ScaleRequest, find_scale, with_centre
+from damagescore.scale import ScaleRequest, find_scale, with_centre, with_cylinder
 from damagescore.scale.record import Scale
 from damagescore.totals import FACE_TOTALS, TOTAL_UNITS, totals_of
 
@@ -166,7 +161,7 @@ def measure_photo(photo: Photo, options: MeasureOptions) -> Measurement:
             EdgeError,
         )
     if scale is not None and edge is not None:
-        scale = with_centre(scale, _centre_of(edge))
+        scale = _settled(photo, scale, edge)
     quality = check_quality(
         photo,
         scale=scale,
@@ -292,6 +287,15 @@ def _edge_frame(edge: Edge) -> dict[str, Any]:
     plain = edge.to_dict()
     plain.pop("layers")
     return plain
+
+
+def _settled(photo: Photo, scale: Scale, edge: Edge) -> Scale:
+    """State the scale where the edge is judged, and turn a round edge to its layers."""
+    scale = with_centre(scale, _centre_of(edge))
+    radius_mm = scale.surface.radius_mm
+    if radius_mm is None:
+        return scale
+    return with_cylinder(scale, photo, radius_mm=radius_mm, direction_deg=edge.direction_deg)
 
 
 def _centre_of(edge: Edge) -> tuple[float, float]:
