@@ -62,7 +62,7 @@ def trace_crack(
         photo, or when nothing dark lies between two of them.
     """
     points = _checked(photo, points_px)
-    rough = np.vstack([_between(photo, a, b, scale) for a, b in pairwise(points)])
+    rough = np.vstack([_between(photo, a, b, scale, edge) for a, b in pairwise(points)])
     line = _centred(photo.grey, rough, scale, points)
     _refuse_pale(photo, line, scale)
     quantities = measure_lines(photo, [line], scale, edge=edge, kind=kind, origin="traced")
@@ -77,7 +77,9 @@ def trace_crack(
     )
 
 
-def snap_path(photo: Photo, a: Points, b: Points, *, mm_per_px: float = 0.04) -> Points:
+def snap_path(
+    photo: Photo, a: Points, b: Points, *, mm_per_px: float = 0.04, edge: Edge | None = None
+) -> Points:
     """The darkest way between two points, for showing while the pointer moves.
 
     Parameters
@@ -86,6 +88,8 @@ def snap_path(photo: Photo, a: Points, b: Points, *, mm_per_px: float = 0.04) ->
         Photo pixels.
     mm_per_px : float
         Of the photo, about; sets how far the stroke's width may reach.
+    edge : Edge, optional
+        Keeps the way on the rubber.
 
     Returns
     -------
@@ -97,7 +101,7 @@ def snap_path(photo: Photo, a: Points, b: Points, *, mm_per_px: float = 0.04) ->
     limit = np.array([photo.width - 1, photo.height - 1])
     if np.any((a < 0) | (a > limit) | (b < 0) | (b > limit)) or np.hypot(*(b - a)) < 2:
         return np.vstack([a, b])
-    return _darkest_way(photo.grey, a, b, px_per_mm=1 / mm_per_px)
+    return _darkest_way(photo.grey, a, b, px_per_mm=1 / mm_per_px, edge=edge)
 
 
 def _checked(photo: Photo, points_px: Points) -> Points:
@@ -119,9 +123,9 @@ def _checked(photo: Photo, points_px: Points) -> Points:
     return points
 
 
-def _between(photo: Photo, a: Points, b: Points, scale: Scale) -> Points:
+def _between(photo: Photo, a: Points, b: Points, scale: Scale, edge: Edge | None) -> Points:
     px_per_mm = 1 / scale.surface.mm_per_px_at((a + b) / 2)
-    return _darkest_way(photo.grey, a, b, px_per_mm=px_per_mm)
+    return _darkest_way(photo.grey, a, b, px_per_mm=px_per_mm, edge=edge)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -139,8 +143,10 @@ class Corridor:
         return np.asarray((points - self.corner + 0.5) / self.shrink - 0.5)
 
 
-def _darkest_way(grey: Image, a: Points, b: Points, *, px_per_mm: float) -> Points:
-    corridor = _corridor(grey, a, b, px_per_mm)
+def _darkest_way(
+    grey: Image, a: Points, b: Points, *, px_per_mm: float, edge: Edge | None
+) -> Points:
+    corridor = _corridor(grey, a, b, px_per_mm=px_per_mm, edge=edge)
     start, end = (_snapped(corridor, p) for p in (a, b))
     finder = MCP_Geometric(corridor.cost)
     finder.find_costs([start], [end])
@@ -148,39 +154,63 @@ def _darkest_way(grey: Image, a: Points, b: Points, *, px_per_mm: float) -> Poin
     return corridor.to_photo(way)
 
 
-def _corridor(grey: Image, a: Points, b: Points, px_per_mm: float) -> Corridor:
+def _corridor(
+    grey: Image, a: Points, b: Points, *, px_per_mm: float, edge: Edge | None
+) -> Corridor:
     length = float(np.hypot(*(b - a)))
     pad = max(CORRIDOR_SHARE * length / 2, 1.0 * px_per_mm, 12.0)
     low = np.floor(np.maximum(np.minimum(a, b) - pad, 0)).astype(int)
     high = np.ceil(np.maximum(a, b) + pad).astype(int) + 1
-    part = grey[low[1] : high[1], low[0] : high[0]]
+    box = np.s_[low[1] : high[1], low[0] : high[0]]
     shrink = max(1.0, px_per_mm / WORK_PX_PER_MM)
-    if shrink > 1.2:
-        # Exact sides keep the same factor both ways.
-        size = tuple(max(2, int(n / shrink)) for n in part.shape[::-1])
-        part = part[: int(size[1] * shrink), : int(size[0] * shrink)]
-        part = cv2.resize(part, size, interpolation=cv2.INTER_AREA)
-    else:
-        shrink = 1.0
-    dark = _darkness(part, px_per_mm / shrink)
-    cost = 1 / (0.03 + np.clip(dark, 0.0, 1.0))
-    return Corridor(cost=cost.astype(np.float32), corner=low.astype(np.float64), shrink=shrink)
+    shrink = shrink if shrink > 1.2 else 1.0
+    dark = _darkness(_shrunk(grey[box], shrink), px_per_mm / shrink)
+    if edge is not None:
+        # A bond gap may reach a little across the border as it was found.
+        reach = 2 * round(0.05 * px_per_mm) + 1
+        rubber = cv2.dilate(
+            edge.judged[box].astype(np.uint8), np.ones((reach, reach), np.uint8)
+        )
+        dark[_shrunk(rubber.astype(np.float32), shrink) < 0.5] = 0
+    cost = (1 / (0.03 + np.clip(dark, 0.0, 1.0))).astype(np.float32)
+    return Corridor(cost=cost, corner=low.astype(np.float64), shrink=shrink)
+
+
+def _shrunk(part: Image, shrink: float) -> Image:
+    if shrink == 1.0:
+        return part
+    size = tuple(max(2, int(n / shrink)) for n in part.shape[::-1])
+    # Cut to exact multiples, so that the factor is the same both ways.
+    part = part[: round(size[1] * shrink), : round(size[0] * shrink)]
+    return np.asarray(cv2.resize(part, size, interpolation=cv2.INTER_AREA), np.float32)
 
 
 def _darkness(part: Image, px_per_mm: float) -> Image:
-    """Relative darkness against the median around, highest in a stroke's middle."""
-    coarse = max(1, round(px_per_mm / 6))
-    small = cv2.resize(
-        part, (max(3, part.shape[1] // coarse), max(3, part.shape[0] // coarse)),
-        interpolation=cv2.INTER_AREA,
-    )  # fmt: skip
-    window = 2 * round(6 * 1.25) + 1
-    level = cv2.medianBlur(np.clip(small, 0, 255).astype(np.uint8), window).astype(np.float32)
-    level = cv2.resize(level, part.shape[::-1], interpolation=cv2.INTER_LINEAR)
+    """Relative darkness of strokes, highest in their middle; about 0 elsewhere.
+
+    The level is the median around or, where that is lower, the level that a
+    morphological closing leaves: a dark plate beside the rubber is no stroke.
+    """
     fine = cv2.GaussianBlur(part, (0, 0), max(0.6, 0.03 * px_per_mm))
     wide = cv2.GaussianBlur(part, (0, 0), max(0.8, 0.1 * px_per_mm))
+    size = 2 * round(0.4 * px_per_mm) + 1
+    kernel = cv2.getStructuringElement(cv2.MORPH_ELLIPSE, (size, size))
+    closed = cv2.morphologyEx(wide, cv2.MORPH_CLOSE, kernel)
+    level = np.minimum(closed, _median_level(part, px_per_mm))
     mixed = 0.7 * fine + 0.3 * wide
-    return np.asarray(1 - mixed / np.maximum(level, 1.0), np.float32)
+    dark = np.clip(1 - mixed / np.maximum(level, 1.0), 0.0, 1.0)
+    # What is dark all over, a gap between plate and card for one, is no stroke either.
+    return np.asarray(dark - cv2.GaussianBlur(dark, (0, 0), 0.35 * px_per_mm), np.float32)
+
+
+def _median_level(part: Image, px_per_mm: float) -> Image:
+    """Median grey level within about 1.25 mm."""
+    coarse = max(1, round(px_per_mm / 6))
+    height, width = part.shape
+    small = (max(3, width // coarse), max(3, height // coarse))
+    reduced = np.clip(cv2.resize(part, small, interpolation=cv2.INTER_AREA), 0, 255)
+    level = cv2.medianBlur(reduced.astype(np.uint8), 15).astype(np.float32)
+    return np.asarray(cv2.resize(level, (width, height), interpolation=cv2.INTER_LINEAR))
 
 
 def _snapped(corridor: Corridor, point: Points) -> tuple[int, int]:
