@@ -9,9 +9,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from damagescore.errors import ScaleError
-from damagescore.scale.plane import FOCAL_IN_WIDTHS, Pose
+from damagescore.scale.dots_pose import pose_of_dots
+from damagescore.scale.plane import Pose
 from damagescore.scale.profile import edge_offsets, linear_light, sample
-from damagescore.scale.record import SurfaceMap
 
 Points = NDArray[np.float64]
 
@@ -20,7 +20,10 @@ SMALLEST_RADIUS_PX = 8.0
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Disc:
-    """An ellipse in the photo: centre, half axes (long, short) px, direction of the long one."""
+    """An ellipse in the photo: centre, half axes (long, short), direction of the long one.
+
+    `outline_px` has shape (N, 2), points around it.
+    """
 
     centre_px: Points
     long_px: float
@@ -28,6 +31,7 @@ class Disc:
     angle_rad: float
     misfit_px: float
     contrast: float
+    outline_px: Points
 
     @property
     def radius_px(self) -> float:
@@ -41,10 +45,15 @@ class DotsFit:
     pose: Pose
     discs: tuple[Disc, Disc]
     u_relative: float
+    u_log_focal: float
 
 
 def find_dots(
-    grey: NDArray[np.float32], *, distance_mm: float, focal_px: float | None = None
+    grey: NDArray[np.float32],
+    *,
+    distance_mm: float,
+    focal_px: float | None = None,
+    view: str = "face",
 ) -> DotsFit:
     """Find the pair of discs and the map of their plane.
 
@@ -64,14 +73,14 @@ def find_dots(
     first, second = max(pairs, key=lambda x: x[1])[0]
     if first.centre_px[0] > second.centre_px[0]:
         first, second = second, first
-    pose = _pose((first, second), distance_mm, grey.shape, focal_px)
-    apart = float(np.hypot(*(second.centre_px - first.centre_px)))
-    u_centre = max(first.misfit_px, second.misfit_px, 0.03) / math.sqrt(first.radius_px / 2)
-    # an axis ratio known to r leaves the scale across the long axis known to r / 2
-    u_shape = max(first.misfit_px, 0.05) / first.radius_px / 2
+    fit = pose_of_dots(
+        (first.outline_px, second.outline_px), distance_mm=distance_mm,
+        size_px=(grey.shape[1], grey.shape[0]), focal_px=focal_px, view=view,
+    )  # fmt: skip
     return DotsFit(
-        pose=pose, discs=(first, second), u_relative=math.hypot(1.5 * u_centre / apart, u_shape)
-    )
+        pose=fit.pose, discs=(first, second), u_relative=fit.u_relative,
+        u_log_focal=fit.u_log_focal,
+    )  # fmt: skip
 
 
 def _discs(grey: NDArray[np.float32]) -> list[Disc]:
@@ -113,7 +122,7 @@ def _round(contour: Points, factor: float) -> Disc | None:
     centre = (np.array([x, y]) + 0.5) / factor - 0.5
     return Disc(
         centre_px=centre, long_px=long / factor, short_px=short / factor,
-        angle_rad=turn, misfit_px=1.0, contrast=0.0,
+        angle_rad=turn, misfit_px=1.0, contrast=0.0, outline_px=np.empty((0, 2)),
     )  # fmt: skip
 
 
@@ -159,9 +168,13 @@ def _ellipse(edge: Points, contrast: float) -> Disc:
     local = (edge - middle) / size - centre
     radial = np.sqrt(np.einsum("ij,jk,ik->i", local, quadratic / level, local))
     misfit = size * float(np.median(np.abs(radial - 1))) * 1.4826 * math.sqrt(long * short)
+    # a speck on the rim must not bend the circle: four times the common spread is out
+    sound = max(4 * 1.4826 * float(np.median(np.abs(radial - 1))), 1e-3)
     return Disc(
-        centre_px=middle + size * centre, long_px=size * float(long), short_px=size * float(short),
-        angle_rad=math.atan2(vectors[1, 0], vectors[0, 0]), misfit_px=misfit, contrast=contrast,
+        centre_px=middle + size * centre,
+        long_px=size * float(long), short_px=size * float(short),
+        angle_rad=math.atan2(vectors[1, 0], vectors[0, 0]), misfit_px=misfit,
+        contrast=contrast, outline_px=edge[np.abs(radial - 1) < sound][::2],
     )  # fmt: skip
 
 
@@ -183,45 +196,3 @@ def _likeness(grey: NDArray[np.float32], one: Disc, other: Disc) -> float:
     share = float(np.mean(np.array(light) > dark + 25))
     smooth = 1 / (1 + one.misfit_px + other.misfit_px)
     return ratio * darker * share**2 * smooth if share > 0.7 else 0.0
-
-
-def _pose(
-    discs: tuple[Disc, Disc],
-    distance_mm: float,
-    shape: tuple[int, ...],
-    focal_px: float | None,
-) -> Pose:
-    """Tilt from the ellipses' shape, its sign from their sizes, scale from the centres."""
-    size_px = (shape[1], shape[0])
-    focal = focal_px or FOCAL_IN_WIDTHS * max(size_px)
-    ratio = float(np.mean([d.short_px / d.long_px for d in discs]))
-    doubled = np.mean([np.exp(2j * d.angle_rad) * (1 - d.short_px / d.long_px) for d in discs])
-    along_short = np.angle(doubled) / 2 + math.pi / 2
-    strength = math.sqrt(max(0.0, ratio**-2 - 1))
-    u_ratio = max(0.05, *(d.misfit_px for d in discs)) / discs[0].radius_px
-    if 1 - ratio < 1.5 * u_ratio:  # rounder than can be told from a circle
-        strength = 0.0
-    poses = [
-        _scaled(
-            Pose(mm_per_px=1.0, tilt_x=sign * strength * math.cos(along_short),
-                 tilt_y=sign * strength * math.sin(along_short), focal_px=focal, size_px=size_px),
-            discs, distance_mm,
-        )
-        for sign in (1.0, -1.0)
-    ]  # fmt: skip
-    return min(poses, key=lambda p: _size_difference(p, discs))
-
-
-def _scaled(pose: Pose, discs: tuple[Disc, Disc], distance_mm: float) -> Pose:
-    line = np.array([d.centre_px for d in discs])
-    found = SurfaceMap(px_to_mm=pose.px_to_mm).length_mm(line)
-    return Pose(
-        mm_per_px=distance_mm / found, tilt_x=pose.tilt_x, tilt_y=pose.tilt_y,
-        focal_px=pose.focal_px, size_px=pose.size_px,
-    )  # fmt: skip
-
-
-def _size_difference(pose: Pose, discs: tuple[Disc, Disc]) -> float:
-    surface = SurfaceMap(px_to_mm=pose.px_to_mm)
-    radii = [d.radius_px * surface.mm_per_px_at(d.centre_px) for d in discs]
-    return abs(math.log(radii[0] / radii[1]))

@@ -262,18 +262,18 @@ def _by_rule(photo: Photo, request: ScaleRequest, view: str) -> Scale:
 
 
 def _by_dots(photo: Photo, request: ScaleRequest, view: str) -> Scale:
-    del view
     assert request.size_mm is not None
-    fit = find_dots(photo.grey, distance_mm=request.size_mm, focal_px=photo.camera.focal_px)
+    fit = find_dots(
+        photo.grey, distance_mm=request.size_mm, focal_px=photo.camera.focal_px, view=view
+    )
     surface = SurfaceMap(px_to_mm=fit.pose.px_to_mm, eye_mm=fit.pose.eye_mm)
     marks = tuple(
         Mark(kind="dot", id=None, size_mm=None, corners_px=d.centre_px[None], mm_per_px=None)
         for d in fit.discs
     )
     budget = [
-        Contribution(source="centres and shape of the dots", u=fit.u_relative),
+        Contribution(source="outline noise and tilt", u=fit.u_relative),
         Contribution(source="printed distance", u=rectangular(request.size_tolerance)),
-        Contribution(source="perspective", u=rectangular(0.004)),
         Contribution(source="lens", u=rectangular(LENS_SHARE)),
     ]
     return _scale(photo, "two_dots", surface, marks, budget, fit.pose.tilt_deg, None)

@@ -256,9 +256,7 @@ def _tick_points(
     return s[clear], t[clear], n[clear]
 
 
-def _clear_points(
-    s: Points, t: Points, x_mm: Points
-) -> tuple[NDArray[np.bool_], float]:
+def _clear_points(s: Points, t: Points, x_mm: Points) -> tuple[NDArray[np.bool_], float]:
     """Which tick points fit x (1 + g s + h t) = a s + k t + b, and their spread in px.
 
     Ticks are straight and square to the rule's edge; their convergence gives the
@@ -271,7 +269,9 @@ def _clear_points(
     for _ in range(3):
         rows = np.column_stack([s, t, np.ones_like(s), -s * x_mm, -t * x_mm])[keep]
         prior = np.array([[0, 0, 0, 0, span * a0 * span / ACROSS_PRIOR * 0.003]])
-        got, *_ = np.linalg.lstsq(np.vstack([rows, prior]), np.append(x_mm[keep], 0.0), rcond=None)
+        got, *_ = np.linalg.lstsq(
+            np.vstack([rows, prior]), np.append(x_mm[keep], 0.0), rcond=None
+        )
         a, k, b, g, h = got
         misfit = ((a * s + k * t + b) / (1 + g * s + h * t) - x_mm) / a0
         spread = 1.4826 * float(np.median(np.abs(misfit[keep])))
