@@ -1,5 +1,6 @@
 """Centre lines: resampling, sub-pixel centring on a dark stroke, smoothing, simplifying."""
 
+from collections.abc import Callable
 from dataclasses import dataclass
 
 import cv2
@@ -77,22 +78,30 @@ class Profiles:
     offsets_px: Points
 
 
-def cut_across(grey: Image, line: Points, *, reach_px: float, step_px: float = 0.5) -> Profiles:
+def cut_across(
+    grey: Image,
+    line: Points,
+    *,
+    reach_px: float,
+    step_px: float = 0.5,
+    tone: Callable[[Image], Image] | None = None,
+) -> Profiles:
     """Sample cuts across an evenly spaced line.
 
     The level of the sides is the median of each cut's outer half, averaged over
     neighbouring cuts, and the darker side where the two differ (a step edge
-    then has no depth).
+    then has no depth). `tone` changes the grey levels first.
     """
     count = int(np.ceil(reach_px / step_px))
     offsets = np.arange(-count, count + 1) * step_px
     places = line[:, None, :] + offsets[None, :, None] * normals(line)[:, None, :]
     cuts = read_at(grey, places)
+    cuts = cuts if tone is None else tone(cuts)
     outer = max(1, count // 2)
     left = np.median(cuts[:, :outer], axis=1)
     right = np.median(cuts[:, -outer:], axis=1)
     level = gaussian_filter1d(np.minimum(left, right), 4.0, mode="nearest")
-    depth = 1 - cuts / np.maximum(level, 1.0)[:, None]
+    depth = 1 - cuts / np.maximum(level, 1e-4)[:, None]
     return Profiles(depth=depth.astype(np.float32), offsets_px=offsets)
 
 
