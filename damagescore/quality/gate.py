@@ -67,7 +67,7 @@ def check_quality(
             _refused("edge", "No laminated edge was found: show it from plate to plate.")
         )
     elif scale is not None and view == "face":
-        planes = planes_check(photo, scale, polygons, rule=rule)
+        planes = planes_check(scale, polygons, rule=rule)
         checks += [] if planes is None else [planes]
     judged = polygons if view == "face" else None
     checks += light_checks(photo, edge_polygons_px=judged, rule=rule)

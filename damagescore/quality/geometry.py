@@ -3,7 +3,6 @@
 import numpy as np
 from numpy.typing import NDArray
 
-from damagescore.photo.record import Photo
 from damagescore.quality.record import Check, Outcome
 from damagescore.quality.rule import QualityRule
 from damagescore.scale.record import Scale
@@ -15,7 +14,7 @@ def resolution_check(
     scale: Scale, *, smallest_limit_mm: float | None, rule: QualityRule
 ) -> Check:
     """Judge pixels per mm, and pixels over the smallest limit where one is given."""
-    px_per_mm = 1.0 / scale.mm_per_px
+    px_per_mm = round(1.0 / scale.mm_per_px, 6)  # a bound met exactly is met
     outcome: Outcome = "pass"
     message = f"The photo has {px_per_mm:.1f} px/mm"
     if px_per_mm < rule.least_px_per_mm_warn:
@@ -76,9 +75,7 @@ def uncertainty_check(scale: Scale, *, rule: QualityRule) -> Check:
     )
 
 
-def planes_check(
-    photo: Photo, scale: Scale, polygons_px: list[Points], *, rule: QualityRule
-) -> Check | None:
+def planes_check(scale: Scale, polygons_px: list[Points], *, rule: QualityRule) -> Check | None:
     """Judge whether the mark lies in the rubber's plane.
 
     In the plane of the mark a sound stack is as high on the left as on the right.
@@ -86,27 +83,28 @@ def planes_check(
     only stands off, parallel to the rubber, is not seen by this. None where fewer
     than two layers share enough length.
     """
-    change = convergence(photo, scale, polygons_px)
+    change = convergence(scale, polygons_px)
     if change is None:
         return None
     percent = 100 * abs(change)
-    loose = scale.tilt_deg is None or scale.surface.radius_mm is not None
+    known_plane = scale.method in ("squares", "card") and scale.tilt_deg is not None
+    loose = not known_plane or scale.surface.radius_mm is not None
     bounds = rule.convergence_loose_percent if loose else rule.convergence_percent
     outcome = bounds.judge(percent)
     message = f"The layers converge by {percent:.1f} % from side to side"
-    if outcome != "pass" and scale.tilt_deg is None:
+    if outcome != "pass" and not known_plane:
         message += ": hold the camera square to the rubber"
     elif outcome != "pass":
         message += ": the scale mark is not in the plane of the rubber, lay it flat on it"
     return Check(name="planes", outcome=outcome, value=percent, unit="%", message=message + ".")
 
 
-def convergence(photo: Photo, scale: Scale, polygons_px: list[Points]) -> float | None:
+def convergence(scale: Scale, polygons_px: list[Points]) -> float | None:
     """Change of the stack's height from left to right over its mean height.
 
     Known limit: a stack that really is wedge-shaped reads the same.
     """
-    outlines = [scale.surface.to_mm(p) for p in _in_photo(polygons_px, photo)]
+    outlines = [scale.surface.to_mm(p) for p in polygons_px]
     if len(outlines) < 2:
         return None
     turn = _direction(outlines)
@@ -124,18 +122,6 @@ def convergence(photo: Photo, scale: Scale, polygons_px: list[Points]) -> float 
         return None
     slope = _median_slope(s[known], height[known])
     return slope * length / float(np.median(height[known]))
-
-
-def _in_photo(polygons_px: list[Points], photo: Photo) -> list[Points]:
-    """Layers as given, without points beyond the photo."""
-    kept = []
-    for polygon in polygons_px:
-        inside = (polygon >= -1).all(axis=1) & (polygon <= [photo.width, photo.height]).all(
-            axis=1
-        )
-        if inside.sum() >= 6:
-            kept.append(np.asarray(polygon[inside], dtype=np.float64))
-    return kept
 
 
 def _direction(outlines: list[Points]) -> Points:

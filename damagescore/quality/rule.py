@@ -55,8 +55,8 @@ class QualityRule:
         stacks are even within 1 to 2 %; more shows a mark that is turned against
         the rubber.
     convergence_loose_percent : Bounds
-        The same where the scale holds no tilt (rule, two points), so that a plain
-        turn of the camera shows as well, and on curved edges.
+        The same where the scale holds little or no tilt (rule, dots, points), so
+        that a plain turn of the camera shows as well, and on curved edges.
     scale_uncertainty_percent : Bounds
         Relative standard uncertainty of a length.
     """
@@ -74,4 +74,4 @@ class QualityRule:
     disagreement_percent: Bounds = Bounds(warn=1.0, refuse=3.0)
     convergence_percent: Bounds = Bounds(warn=3.0, refuse=8.0)
     convergence_loose_percent: Bounds = Bounds(warn=6.0, refuse=20.0)
-    scale_uncertainty_percent: Bounds = Bounds(warn=2.0, refuse=6.0)
+    scale_uncertainty_percent: Bounds = Bounds(warn=2.5, refuse=6.0)
