@@ -1,11 +1,14 @@
 """Between an inspection and its row; what a search shows of a record."""
 
+import json
 import math
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from datetime import UTC, datetime
 from typing import Any
 
+from damagescore.errors import DamageScoreError
+from damagescore.inspection import inspection_from_dict
 from damagescore.inspection.record import Inspection
 from damagescore.records.tables import InspectionRow
 
@@ -91,6 +94,21 @@ def summary_of(row: InspectionRow, *, superseded_by: str | None) -> Summary:
         inspectors=tuple(row.inspectors.split("\n")) if row.inspectors else (),
         superseded_by=superseded_by,
     )
+
+
+def photos_in(body: str) -> list[str]:
+    """SHA-256 of each photo that a stored record names."""
+    return [entry["sha256"] for entry in json.loads(body).get("photos", ())]
+
+
+def columns_at_odds(row: InspectionRow) -> list[str]:
+    """Tell where a list would show something else than the record itself says."""
+    try:
+        said = row_values(inspection_from_dict(json.loads(row.body)), row.body)
+    except (KeyError, TypeError, ValueError, DamageScoreError):
+        return [f"Signed record {row.id} cannot be read any more."]
+    odd = [k for k, v in said.items() if k != "saved_at" and getattr(row, k) != v]
+    return [f"The list shows another {name} for record {row.id} than it holds." for name in odd]
 
 
 def _score(assessment: Mapping[str, Any]) -> float | None:

@@ -2,6 +2,7 @@
 
 import json
 from pathlib import Path
+from typing import Self
 
 from sqlalchemy import Engine, Select, select, update
 from sqlalchemy.orm import Session, aliased
@@ -22,8 +23,14 @@ from damagescore.records.limit_versions import (
     newest_versions,
     version_body,
 )
-from damagescore.records.rows import Summary, row_values, summary_of
-from damagescore.records.tables import InspectionRow
+from damagescore.records.rows import (
+    Summary,
+    columns_at_odds,
+    photos_in,
+    row_values,
+    summary_of,
+)
+from damagescore.records.tables import ChainRow, InspectionRow
 from damagescore.records.vault import PhotoVault
 
 
@@ -54,6 +61,12 @@ class Store:
         embedded = f"sqlite:///{(self.folder / 'records.sqlite').resolve().as_posix()}"
         self._engine: Engine = open_database(url or embedded)
 
+    def __enter__(self) -> Self:
+        return self
+
+    def __exit__(self, *_fault: object) -> None:
+        self.close()
+
     def close(self) -> None:
         """Let go of the database; the store is not used after this."""
         self._engine.dispose()
@@ -81,7 +94,7 @@ class Store:
             row = session.get(InspectionRow, inspection.id)
             if row is not None and row.signed:
                 return _same_or_refused(row, body)
-            _check_revision(row, inspection, expected=expected_revision)
+            _check_revision(row, inspection.id, body=body, expected=expected_revision)
             if row is None:
                 _check_superseded(session, inspection)
                 row = InspectionRow(revision=1, **row_values(inspection, body))
@@ -195,21 +208,21 @@ class Store:
         """
         with reading(self._engine) as session:
             problems = chain.problems_of_chain(session)
-            bodies = session.execute(
-                select(InspectionRow.id, InspectionRow.body).where(InspectionRow.signed)
-            ).all()
-        if photos:
-            problems += self._photo_problems([(row.id, row.body) for row in bodies])
+            linked = select(ChainRow.inspection_id)
+            rows = session.scalars(select(InspectionRow).where(InspectionRow.id.in_(linked)))
+            for row in rows.yield_per(50):
+                problems += columns_at_odds(row)
+                if photos:
+                    problems += self._photo_problems(row)
         return problems
 
-    def _photo_problems(self, bodies: list[tuple[str, str]]) -> list[str]:
+    def _photo_problems(self, row: InspectionRow) -> list[str]:
         problems = []
-        for inspection_id, body in bodies:
-            for entry in _photos_in(body):
-                try:
-                    self.photo_bytes(entry)
-                except RecordError as fault:
-                    problems.append(f"Record {inspection_id}: {fault.message}")
+        for sha256 in photos_in(row.body):
+            try:
+                self.photo_bytes(sha256)
+            except RecordError as fault:
+                problems.append(f"Record {row.id}: {fault.message}")
         return problems
 
 
@@ -250,15 +263,15 @@ def _same_or_refused(row: InspectionRow, body: str) -> int:
 
 
 def _check_revision(
-    row: InspectionRow | None, inspection: Inspection, *, expected: int | None
+    row: InspectionRow | None, inspection_id: str, *, body: str, expected: int | None
 ) -> None:
     stored = 0 if row is None else row.revision
     if expected is not None and expected != stored:
-        raise _newer(inspection.id, f"it is at revision {stored}, not {expected}")
+        raise _newer(inspection_id, f"it is at revision {stored}, not {expected}")
     if expected is None and row is not None:
-        kept = inspection_from_dict(json.loads(row.body)).edits
-        if inspection.edits[: len(kept)] != kept:
-            raise _newer(inspection.id, "it holds an edit that this one does not have")
+        kept = json.loads(row.body)["edits"]
+        if json.loads(body)["edits"][: len(kept)] != kept:
+            raise _newer(inspection_id, "it holds an edit that this one does not have")
 
 
 def _newer(inspection_id: str, how: str) -> RecordError:
@@ -322,7 +335,3 @@ def _check_hash(inspection: Inspection) -> None:
             "longer has the hash that was signed.",
             remedy="Load the record again and sign it as it is.",
         )
-
-
-def _photos_in(body: str) -> list[str]:
-    return [entry["sha256"] for entry in json.loads(body).get("photos", ())]

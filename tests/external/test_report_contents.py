@@ -53,11 +53,11 @@ def pages() -> list[str]:
     signature = Signature(
         name="R. Alder", authorisation="HV-INSP-7",
         statement="I inspected the visible edge of this part.", disposition="refer",
-        reason="no photo yet", at=AT, content_sha256=content_sha256(draft),
+        reason="no photo yet", at=AT, content_sha256="",
     )  # fmt: skip
-    reader = pypdf.PdfReader(
-        io.BytesIO(report_pdf(replace(draft, signature=signature), no_photo))
-    )
+    whole = replace(draft, signature=signature)
+    sealed = replace(signature, content_sha256=content_sha256(whole))
+    reader = pypdf.PdfReader(io.BytesIO(report_pdf(replace(draft, signature=sealed), no_photo)))
     return [re.sub(r"\s+", "", page.extract_text()) for page in reader.pages]
 
 

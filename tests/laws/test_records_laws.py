@@ -19,7 +19,7 @@ AT = "2026-11-25T10:00:00+00:00"
 WORDS = st.text(st.characters(exclude_categories=["Cs", "Cc", "Zs", "Zl", "Zp"]), min_size=1)
 
 
-@settings(max_examples=25, deadline=None)
+@settings(max_examples=15, deadline=None)
 @given(part_number=WORDS, serial=WORDS, order=WORDS)
 def test_any_text_comes_back_and_is_found(part_number: str, serial: str, order: str) -> None:
     with TemporaryDirectory() as folder:
@@ -64,7 +64,9 @@ def test_the_chain_sees_a_changed_letter_in_any_signed_record(
         raw.commit()
         raw.close()
         store = Store(Path(folder))
-        assert store.verify() == [f"Signed record {changed} was altered after signing."]
+        told = store.verify()
+        assert f"Signed record {changed} was altered after signing." in told
+        assert all(changed in line for line in told)
         store.close()
 
 
@@ -72,6 +74,8 @@ def _signed(name: str) -> Inspection:
     draft = Inspection(id=name, created_at=AT, part=Part(part_number="HV-x"))
     signature = Signature(
         name="R. Alder", authorisation="HV-7", statement="Seen.", disposition="remove",
-        reason="", at=AT, content_sha256=content_sha256(draft),
+        reason="", at=AT, content_sha256="",
     )  # fmt: skip
-    return replace(draft, signature=signature)
+    whole = replace(draft, signature=signature)
+    sealed = replace(signature, content_sha256=content_sha256(whole))
+    return replace(draft, signature=sealed)

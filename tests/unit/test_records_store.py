@@ -3,6 +3,7 @@
 import json
 import sqlite3
 import threading
+from collections.abc import Iterator
 from dataclasses import replace
 from pathlib import Path
 
@@ -29,8 +30,9 @@ AT = "2026-11-25T10:00:00+00:00"
 
 
 @pytest.fixture
-def store(tmp_path: Path) -> Store:
-    return Store(tmp_path)
+def store(tmp_path: Path) -> Iterator[Store]:
+    with Store(tmp_path) as opened:
+        yield opened
 
 
 def an_inspection(name: str = "rec-1", **changes: object) -> Inspection:
@@ -57,11 +59,12 @@ def an_edit(number: int, by: str = "R. Alder") -> Edit:
 
 def signed(inspection: Inspection) -> Inspection:
     signature = Signature(
-        name="R. Alder", authorisation="HV-7", statement="I inspected this part.",
-        disposition="remove", reason="crack", at=AT,
-        content_sha256=content_sha256(inspection),
+        name="R. Alder", authorisation="HV-INSP-7", statement="I looked at this part myself.",
+        disposition="remove", reason="crumbling", at=AT, content_sha256="",
     )  # fmt: skip
-    return replace(inspection, signature=signature)
+    whole = replace(inspection, signature=signature)
+    sealed = replace(signature, content_sha256=content_sha256(whole))
+    return replace(inspection, signature=sealed)
 
 
 def test_what_is_saved_comes_back_equal(store: Store) -> None:
@@ -77,7 +80,8 @@ def test_what_is_saved_comes_back_equal(store: Store) -> None:
 
 def test_a_second_program_sees_the_save_at_once(store: Store, tmp_path: Path) -> None:
     store.save(an_inspection())
-    assert Store(tmp_path).load("rec-1") == an_inspection()
+    with Store(tmp_path) as second:
+        assert second.load("rec-1") == an_inspection()
 
 
 def test_an_unknown_record_is_named(store: Store) -> None:
@@ -204,6 +208,8 @@ def test_verify_tells_of_an_altered_record_a_lost_one_and_a_lost_photo(
     assert store.verify() == [
         "Signed record rec-1 was altered after signing.",
         "Signed record rec-2 is missing.",
+        "The list shows another serial_number for record rec-1 than it holds.",
+        "The list shows another search_text for record rec-1 than it holds.",
     ]
     raw.execute("DELETE FROM signed_chain WHERE position = 2")
     raw.commit()
@@ -213,6 +219,21 @@ def test_verify_tells_of_an_altered_record_a_lost_one_and_a_lost_photo(
     assert "A link is missing before position 3." in told
     assert "Link 3 does not follow" in told
     assert f"Record rec-3: The photo {sha256[:12]}… is missing" in told
+
+
+def test_verify_tells_of_a_list_that_shows_another_outcome(
+    store: Store, tmp_path: Path
+) -> None:
+    store.save(signed(an_inspection(assessment={"outcome": "exceeded", "score": 140.0})))
+    raw = sqlite3.connect(tmp_path / "records.sqlite")
+    raw.execute("DROP TRIGGER signed_is_kept")
+    raw.execute("UPDATE inspection SET outcome = 'within', score = 40")
+    raw.commit()
+    raw.close()
+    assert store.verify() == [
+        "The list shows another outcome for record rec-1 than it holds.",
+        "The list shows another score for record rec-1 than it holds.",
+    ]
 
 
 def test_the_head_of_the_chain_changes_with_each_signed_record_only(store: Store) -> None:
@@ -293,6 +314,7 @@ def test_a_locked_file_says_so(
     raw.execute("ROLLBACK")
     raw.close()
     assert waiting.save(an_inspection()) == 1
+    waiting.close()
 
 
 def test_a_full_disk_says_so_and_keeps_what_was_saved(store: Store, tmp_path: Path) -> None:
@@ -314,6 +336,7 @@ def test_a_full_disk_says_so_and_keeps_what_was_saved(store: Store, tmp_path: Pa
         small.save(big)
     assert store.load("rec-1") == an_inspection()
     assert store.revision("rec-2") == 0
+    small.close()
 
 
 def test_an_address_that_is_no_database_is_refused(tmp_path: Path) -> None:
