@@ -1,1 +1,77 @@
+"""The inspection: its record, its changes, its assessment and its signature."""
 
+from damagescore.inspection.assessing import assess_inspection, assessment_of
+from damagescore.inspection.editing import last_undoable, undo
+from damagescore.inspection.edits import (
+    add_finding,
+    add_photo,
+    change_finding,
+    confirm_all,
+    confirm_finding,
+    reject_finding,
+    remove_photo,
+    replace_measurement,
+    set_part,
+    state_of,
+)
+from damagescore.inspection.hand import add_hand_measurement, remove_hand_measurement
+from damagescore.inspection.lifecycle import (
+    new_inspection,
+    sign_inspection,
+    suggested_dispositions,
+    supersede,
+)
+from damagescore.inspection.observe import n_proposed, observations_of
+from damagescore.inspection.plain import (
+    content_sha256,
+    inspection_from_dict,
+    inspection_to_dict,
+)
+from damagescore.inspection.record import (
+    Disposition,
+    Edit,
+    HandMeasurement,
+    Inspection,
+    Part,
+    PhotoEntry,
+    Review,
+    ReviewState,
+    Signature,
+)
+
+__all__ = [
+    "Disposition",
+    "Edit",
+    "HandMeasurement",
+    "Inspection",
+    "Part",
+    "PhotoEntry",
+    "Review",
+    "ReviewState",
+    "Signature",
+    "add_finding",
+    "add_hand_measurement",
+    "add_photo",
+    "assess_inspection",
+    "assessment_of",
+    "change_finding",
+    "confirm_all",
+    "confirm_finding",
+    "content_sha256",
+    "inspection_from_dict",
+    "inspection_to_dict",
+    "last_undoable",
+    "n_proposed",
+    "new_inspection",
+    "observations_of",
+    "reject_finding",
+    "remove_hand_measurement",
+    "remove_photo",
+    "replace_measurement",
+    "set_part",
+    "sign_inspection",
+    "state_of",
+    "suggested_dispositions",
+    "supersede",
+    "undo",
+]

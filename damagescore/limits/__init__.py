@@ -16,7 +16,7 @@ from damagescore.limits.decision import (
     conformity_probability,
     decide,
 )
-from damagescore.limits.observation import Observation
+from damagescore.limits.observation import Aspect, Observation
 from damagescore.limits.quantities import (
     QuantityKind,
     hand_quantities,
@@ -29,6 +29,7 @@ from damagescore.limits.units import to_base
 from damagescore.limits.writer import limit_set_to_toml
 
 __all__ = [
+    "Aspect",
     "Assessment",
     "Criterion",
     "CriterionResult",

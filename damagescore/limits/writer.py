@@ -11,6 +11,7 @@ from damagescore.errors import LimitError
 from damagescore.limits.decision import DecisionRule
 from damagescore.limits.reader import criterion_from_plain
 from damagescore.limits.record import Criterion, LimitSet
+from damagescore.quantity import Length
 
 
 def limit_set_to_toml(limit_set: LimitSet, *, previous_text: str | None = None) -> str:
@@ -35,23 +36,13 @@ def limit_set_to_toml(limit_set: LimitSet, *, previous_text: str | None = None) 
             f"The file to be replaced is not valid TOML: {fault}.",
             remedy="Correct it first, or save under another name.",
         ) from fault
-    _fill(document, _head(limit_set), usual={"unit": "mm", "invented": False})
-    decision = document.get("decision")
-    if not isinstance(decision, Table):
-        decision = tomlkit.table()
-        document["decision"] = decision
-    usual = (
-        DecisionRule.of(limit_set.decision.kind).to_dict()
-        if limit_set.decision.kind != "custom"
-        else {}
-    )
-    _fill(
-        decision,
-        limit_set.decision.to_dict(),
-        usual={k: v for k, v in usual.items() if k == "guard_factor"},
-    )
-    before = document.pop("criteria", None)
-    document["criteria"] = _criteria(limit_set, before)
+    head = _head(limit_set)
+    usual = {"unit": "mm", "invented": False, "effective_date": "", "notes": ""}
+    _fill(document, _without_usual(head, document, usual=usual))
+    if not isinstance(document.get("decision"), Table):
+        document["decision"] = tomlkit.table()
+    _fill(document["decision"], _decision(limit_set.decision, document["decision"]))
+    _write_criteria(document, limit_set)
     return tomlkit.dumps(document)
 
 
@@ -61,37 +52,58 @@ def _head(limit_set: LimitSet) -> dict[str, Any]:
     return plain
 
 
-def _criteria(limit_set: LimitSet, before: object) -> AoT:
-    known = {}
-    if isinstance(before, AoT):
-        known = {str(table["id"]): table for table in before if "id" in table}
-    tables = tomlkit.aot()
+def _decision(rule: DecisionRule, table: Any) -> dict[str, Any]:
+    fixed = {} if rule.kind == "custom" else {"guard_factor": rule.guard_factor}
+    return _without_usual(rule.to_dict(), table, usual=fixed)
+
+
+def _without_usual(
+    plain: Mapping[str, Any], table: Any, *, usual: Mapping[str, Any]
+) -> dict[str, Any]:
+    """Leave out what a reader fills in by itself, unless it stands there already."""
+    return {k: v for k, v in plain.items() if k in table or k not in usual or usual[k] != v}
+
+
+def _write_criteria(document: Any, limit_set: LimitSet) -> None:
+    before = document.get("criteria")
+    tables = list(before) if isinstance(before, AoT) else []
+    known = {str(table["id"]): table for table in tables if "id" in table}
+    wanted = [c.id for c in limit_set.criteria]
     for criterion in limit_set.criteria:
-        table = known.get(criterion.id, tomlkit.table())
-        plain = {k: v for k, v in criterion.to_dict().items() if v is not None}
-        _fill(table, plain, usual=_usual(criterion, limit_set))
-        tables.append(table)
-    return tables
+        table = known.setdefault(criterion.id, tomlkit.table())
+        _fill(table, _short(criterion, table, set_unit=limit_set.unit))
+    if wanted == [str(table.get("id")) for table in tables]:
+        return
+    document.pop("criteria", None)
+    document["criteria"] = tomlkit.aot()
+    for name in wanted:
+        document["criteria"].append(known[name])
 
 
-def _usual(criterion: Criterion, limit_set: LimitSet) -> dict[str, Any]:
-    """What a reader fills in by itself, so that it need not be written."""
-    names = ("id", "text", "quantity", "limit", "statistic", "min_size")
-    given = {name: getattr(criterion, name) for name in names}
-    plain = {k: v for k, v in given.items() if v is not None}
-    filled = criterion_from_plain(plain, set_unit=limit_set.unit).to_dict()
-    return {k: v for k, v in filled.items() if k not in names}
+def _short(criterion: Criterion, table: Any, *, set_unit: Length) -> dict[str, Any]:
+    """Without what a reader fills in to the same criterion, unless it stands there."""
+    plain = {k: v for k, v in criterion.to_dict().items() if v is not None}
+    optional = ("min_size_unit", "unit", "scope", "statistic", "direction", "inclusive")
+    for key in optional:
+        trial = {k: v for k, v in plain.items() if k != key}
+        if key not in table and _means(trial, criterion, set_unit=set_unit):
+            plain = trial
+    return plain
 
 
-def _fill(table: Any, values: Mapping[str, Any], *, usual: Mapping[str, Any]) -> None:
+def _means(plain: Mapping[str, Any], criterion: Criterion, *, set_unit: Length) -> bool:
+    try:
+        return criterion_from_plain(plain, set_unit=set_unit) == criterion
+    except LimitError:
+        return False
+
+
+def _fill(table: Any, values: Mapping[str, Any]) -> None:
     """Set what differs, so that untouched lines stay as they were written."""
     for key in [k for k in table if k not in values and k not in ("decision", "criteria")]:
         del table[key]
     for key, value in values.items():
-        absent = key not in table
-        if absent and key in usual and usual[key] == value:
-            continue
-        if absent or _unwrapped(table[key]) != value:
+        if key not in table or _unwrapped(table[key]) != value:
             table[key] = value
 
 

@@ -1,0 +1,197 @@
+"""What photos and hand measurements of an inspection say to limits."""
+
+from collections.abc import Iterator, Mapping
+from typing import Any
+
+from damagescore.inspection.record import Inspection, PhotoEntry
+from damagescore.inspection.shares import ShareReader
+from damagescore.limits import Aspect, Observation, QuantityKind, quantities, quantity_kind
+from damagescore.quantity import Measured, NotMeasured, Quantity, quantity_from_dict
+
+FOUND_IN: Mapping[str, tuple[str, str]] = {
+    "crack_length": ("crack", "length"),
+    "crack_width": ("crack", "width_max"),
+    "bond_gap_length": ("bond_gap", "length"),
+    "crumbling_area": ("crumbling", "area"),
+    "bulge_peak": ("bulge", "peak"),
+    "bulge_over_thickness": ("bulge", "peak_over_thickness"),
+    "recess": ("bulge", "recess"),
+}
+"""By quantity: the kind of finding, and its key there."""
+
+
+def observations_of(inspection: Inspection) -> tuple[Observation, ...]:
+    """Everything that limits can be compared with.
+
+    Rejected findings are left out. A photo that could not be judged gives an
+    unmeasured value for all that its view would show.
+    """
+    found: list[Observation] = []
+    for number, entry in enumerate(inspection.photos, start=1):
+        found += _of_photo(entry, number)
+    for number, hand in enumerate(inspection.hand, start=1):
+        label = quantity_kind(hand.quantity).label
+        item = f"hand measurement {number} ({label}, gauge {hand.gauge_id})"
+        found.append(
+            Observation(
+                quantity=hand.quantity,
+                value=hand.value,
+                item=item,
+                layer=hand.layer,
+                finding=True,
+            )
+        )
+    return tuple(found)
+
+
+def n_proposed(inspection: Inspection) -> int:
+    """Count the findings that nobody has reviewed."""
+    return sum(
+        _state(entry, finding) == "proposed"
+        for entry in inspection.photos
+        for finding in entry.measurement.get("findings") or ()
+    )
+
+
+def _of_photo(entry: PhotoEntry, number: int) -> Iterator[Observation]:
+    kinds = [k for k in quantities() if k.source == entry.view]
+    refusal = _refusal(entry.measurement)
+    if refusal:
+        for kind in kinds:
+            yield from _unseen(kind, refusal, number)
+        return
+    kept = [
+        f for f in entry.measurement.get("findings") or () if _state(entry, f) != "rejected"
+    ]
+    proposed = {f["id"] for f in kept if _state(entry, f) == "proposed"}
+    shares = ShareReader(entry.measurement)
+    for kind in kinds:
+        mine = [f for f in kept if f["kind"] == FOUND_IN[kind.name][0]]
+        yield from _items(kind, mine, entry=entry, number=number, proposed=proposed)
+        if kind.share_of:
+            yield from _shares(kind, mine, shares=shares, number=number, proposed=proposed)
+
+
+def _refusal(measurement: Mapping[str, Any]) -> str:
+    """Why the photo cannot be judged; empty where it can."""
+    quality = measurement.get("quality") or {}
+    if quality.get("usable"):
+        return ""
+    reasons = [c["message"] for c in quality.get("checks", ()) if c["outcome"] == "refuse"]
+    return f"The photo cannot be judged. {' '.join(reasons)}".strip()
+
+
+def _unseen(kind: QuantityKind, reason: str, number: int) -> Iterator[Observation]:
+    value = NotMeasured(reason=reason, unit=kind.unit)
+    item = f"photo {number}"
+    yield Observation(quantity=kind.name, value=value, item=item, photo=number)
+    if kind.share_of:
+        share = NotMeasured(reason=reason, unit="%")
+        aspects: tuple[Aspect, ...] = ("layer_share", "part_share")
+        for aspect in aspects:
+            yield Observation(
+                quantity=kind.name, value=share, item=item, photo=number, aspect=aspect
+            )
+
+
+def _items(
+    kind: QuantityKind,
+    findings: list[dict[str, Any]],
+    *,
+    entry: PhotoEntry,
+    number: int,
+    proposed: set[str],
+) -> Iterator[Observation]:
+    any_item = False
+    for finding in findings:
+        value = _value(kind, finding)
+        if value is None:
+            continue
+        any_item = True
+        yield Observation(
+            quantity=kind.name,
+            value=value,
+            item=f"{finding['id']}, photo {number}",
+            layer=finding.get("layer"),
+            finding=True,
+            proposed=finding["id"] in proposed,
+            photo=number,
+        )
+    if not any_item:
+        yield Observation(
+            quantity=kind.name,
+            value=_none_found(kind, entry.measurement),
+            item=f"photo {number}: none found",
+            photo=number,
+        )
+    elif all(f["id"] in proposed for f in findings):
+        # With all proposals left out the photo still says that nothing else was found.
+        yield Observation(
+            quantity=kind.name,
+            value=Measured(value=0.0, u=0.0, unit=kind.unit),
+            item=f"photo {number}: nothing else found",
+            photo=number,
+        )
+
+
+def _value(kind: QuantityKind, finding: Mapping[str, Any]) -> Quantity | None:
+    """Value of a finding; None where a bulge simply goes the other way."""
+    key = FOUND_IN[kind.name][1]
+    plain = (finding.get("quantities") or {}).get(key)
+    if plain is not None:
+        return quantity_from_dict(plain)
+    if finding["kind"] == "bulge":
+        return None
+    return NotMeasured(reason=f"It has no {kind.label}.", unit=kind.unit)
+
+
+def _none_found(kind: QuantityKind, measurement: Mapping[str, Any]) -> Quantity:
+    """Zero, unless the photo's own total says that it could not be measured."""
+    has_any = any(
+        f["kind"] == FOUND_IN[kind.name][0] for f in measurement.get("findings") or ()
+    )
+    name = "bulge_peak" if kind.source == "profile" else kind.name
+    plain = (measurement.get("totals") or {}).get(name)
+    if plain is not None and plain["value"] is None and not has_any:
+        return NotMeasured(reason=plain.get("reason", ""), unit=kind.unit)
+    return Measured(value=0.0, u=0.0, unit=kind.unit)
+
+
+def _shares(
+    kind: QuantityKind,
+    findings: list[dict[str, Any]],
+    *,
+    shares: ShareReader,
+    number: int,
+    proposed: set[str],
+) -> Iterator[Observation]:
+    sure = [f for f in findings if f["id"] not in proposed]
+    doubtful = len(sure) < len(findings)
+    for layer in (None, *shares.layers):
+        value = shares.share(kind.name, findings, layer=layer)
+        place = "all layers" if layer is None else f"layer {layer}"
+        yield Observation(
+            quantity=kind.name,
+            value=value,
+            item=f"{place}, photo {number}",
+            layer=layer,
+            aspect="part_share" if layer is None else "layer_share",
+            photo=number,
+            confirmed_value=(shares.share(kind.name, sure, layer=layer) if doubtful else None),
+        )
+    for finding in findings:
+        if finding.get("layer") not in shares.layers:
+            yield Observation(
+                quantity=kind.name,
+                item=f"{finding['id']}, photo {number}",
+                value=NotMeasured(reason="It lies in no known rubber layer.", unit="%"),
+                aspect="layer_share",
+                photo=number,
+                finding=True,
+                proposed=finding["id"] in proposed,
+            )
+
+
+def _state(entry: PhotoEntry, finding: Mapping[str, Any]) -> str:
+    review = entry.reviews.get(finding["id"])
+    return "proposed" if review is None else review.state
