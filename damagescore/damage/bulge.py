@@ -315,9 +315,20 @@ def _layer_bulge(
         recess=_distance(-float(out[low]), t[low], scale=scale, datum=datum, shim_t=shim_t,
                          noise=noise, at_px=points[low]),
         area=_area(t, out, scale=scale, datum=datum, shim_t=shim_t, at_px=points[top]),
-        thickness_mm=float(np.ptp(t)) / (1 - 2 * BOND_MARGIN),
+        thickness_mm=_thickness(layer, points, scale=scale, datum=datum),
         peak_px=(float(points[top, 0]), float(points[top, 1])),
     )  # fmt: skip
+
+
+def _thickness(layer: Layer, points: Points, *, scale: Scale, datum: _Datum) -> float:
+    """Length along the datum between the two boundaries where they reach the outline."""
+    middle = points.mean(axis=0)
+    tips = [
+        curve[[0, -1]][int(np.argmin(np.hypot(*(curve[[0, -1]] - middle).T)))]
+        for curve in (layer.upper_px, layer.lower_px)
+    ]
+    t, _ = datum.frame(scale.surface.to_mm(np.array(tips)))
+    return max(float(abs(t[1] - t[0])), 1e-6)
 
 
 def _distance(

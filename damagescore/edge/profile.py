@@ -169,7 +169,8 @@ def _assembled(
         starts += [middle + thickness / 2, middle - thickness / 2]
     starts.append(stack.top)
     mm_per_px = _mm_along(scale, turned, outline)
-    lines = follow_inward(turned, outline, np.array(starts), mm_per_px=mm_per_px)
+    exact = _exact_rows(turned, outline, np.array(starts), mm_per_px)
+    lines = follow_inward(turned, outline, exact, mm_per_px=mm_per_px)
     across = turned.to_photo(np.array([[0.0, 0.0], [-1.0, 0.0]]))
     step = across[0] - across[1]
     if step[0] < 0 or (step[0] == 0 and step[1] < 0):
@@ -184,6 +185,27 @@ def _assembled(
         direction_deg=math.degrees(math.atan2(step[1], step[0])),
         outline_px=_stack_outline(turned, outline, stack),
     )
+
+
+def _exact_rows(turned: Turned, outline: Outline, rows: Points, mm_per_px: float) -> Points:
+    """Rows at which boundaries reach the outline: the steepest place just inside it."""
+    depth = 3 + np.arange(max(round(0.5 / mm_per_px), 4))
+    x = median_filter(filled(outline), 5)
+    strip = sample(turned.rgb, x[:, None] - depth, outline.rows[:, None])
+    change = gaussian_filter1d(
+        np.median(strip, axis=1).astype(np.float64), 1.2, axis=0, order=1
+    )
+    found = []
+    for row in rows:
+        at = round(row - outline.rows[0])
+        near = slice(max(at - 4, 1), min(at + 5, len(change) - 1))
+        toward = change[near].mean(axis=0)
+        rise = change @ (toward / (np.linalg.norm(toward) + 1e-9))
+        k = near.start + int(np.argmax(rise[near]))
+        bend = rise[k - 1] - 2 * rise[k] + rise[k + 1]
+        part = 0.5 * (rise[k - 1] - rise[k + 1]) / bend if bend < 0 else 0.0
+        found.append(outline.rows[k] + float(np.clip(part, -1, 1)))
+    return np.maximum.accumulate(np.array(found)[::-1])[::-1]
 
 
 def _left_to_right(line: Points, along: Points) -> Points:

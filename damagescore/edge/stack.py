@@ -23,6 +23,9 @@ RUBBER_MM = (0.7, 5.6)
 PITCH_RATIO = 1.8
 """Neighbouring pitches differ by no more than this."""
 
+LONE_SHIM = 10.0
+"""Strength from which one band without neighbours may be the only shim."""
+
 LIKENESS = np.array([0.3, 0.07, 0.07])
 """Change of log luma and colour ratios between rubber layers that still counts
 as the same material: dust, bloom and a light that falls off."""
@@ -141,6 +144,8 @@ def _best_chain(
         chain, score = _chain_of(alike, profiles, mm_per_px=mm_per_px, n_layers=n_layers)
         if score > best_score:
             best, best_score = chain, score
+    if not best and n_layers is None and bands and bands[0].strength > LONE_SHIM:
+        return [bands[0]], _value(bands[0])
     return best, best_score
 
 
