@@ -7,7 +7,7 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from damagescore.scale.profile import edge_offsets, linear_light, sample
+from damagescore.scale.profile import edge_areas, edge_offsets, linear_light, sample
 
 Points = NDArray[np.float64]
 
@@ -19,6 +19,9 @@ FAMILIES = {
 CELLS = {"aruco_4x4_50": 6, "apriltag_36h11": 8}
 
 SMALLEST_SIDE_PX = 20
+
+FULL_REACH_PX = 5.0
+"""From this clear stretch beside a side on, the light across it can be summed."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -126,6 +129,8 @@ def _fit_side(
     feet = start + stations[:, None] * along
     profiles = sample(light, feet[:, None, :] + across[None, :, None] * outwards)
     offsets = edge_offsets(profiles, step_px=step)
+    if reach >= FULL_REACH_PX:
+        offsets = edge_areas(profiles, offsets, step_px=step)
     seen = np.isfinite(offsets)
     if seen.sum() < 8:
         return None
