@@ -1,1 +1,1 @@
-
+"""The app. Only this room, `app_pages/` and `app.py` know Streamlit."""

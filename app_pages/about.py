@@ -1,0 +1,5 @@
+"""About and cautions."""
+
+from damagescore.ui.about import about_page
+
+about_page()

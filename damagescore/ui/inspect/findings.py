@@ -1,0 +1,113 @@
+"""Step 3: the findings on each photo, in the photo workspace."""
+
+from collections.abc import Mapping
+
+import streamlit as st
+
+from damagescore.inspection import state_of
+from damagescore.inspection.record import Inspection, PhotoEntry
+from damagescore.measure import Measurement, with_findings
+from damagescore.quantity import NotMeasured, Quantity
+from damagescore.ui.edits import apply_op
+from damagescore.ui.inspect.photos import scale_words, worst_outcome
+from damagescore.ui.session import store, told, unit
+from damagescore.ui.words import OUTCOME_SIGNS, quantity_words, value_words
+from damagescore.ui.workspace import feed_of, key_of, mount, take_ops
+
+
+def findings_step(inspection: Inspection, *, locked: bool) -> None:
+    """Choose a photo and review what was found on it."""
+    st.subheader("Findings")
+    if not inspection.photos:
+        st.info("There is no photo yet. Add one in the step before.")
+        return
+    entry = _choose(inspection)
+    _workspace(inspection.id, entry.sha256, locked=locked)
+
+
+def _choose(inspection: Inspection) -> PhotoEntry:
+    by_key = {entry.sha256: entry for entry in inspection.photos}
+    if st.session_state.get("photo") not in by_key:
+        st.session_state["photo"] = next(iter(by_key))
+    if len(by_key) > 1:
+        order = {sha256: number for number, sha256 in enumerate(by_key, start=1)}
+        st.selectbox(
+            "Photo",
+            list(by_key),
+            format_func=lambda k: f"{order[k]}. {by_key[k].name} · {review_words(by_key[k])}",
+            key="photo",
+        )
+    return by_key[st.session_state["photo"]]
+
+
+def review_words(entry: PhotoEntry) -> str:
+    """How far the review of a photo has come, in a few words."""
+    if not entry.measurement["quality"]["usable"]:
+        return "refused"
+    findings = entry.measurement["findings"]
+    if not findings:
+        return "no findings"
+    waiting = len([f for f in findings if not reviewed(entry, f["id"])])
+    return f"{waiting} of {len(findings)} to review" if waiting else "all reviewed"
+
+
+def reviewed(entry: PhotoEntry, finding_id: str) -> bool:
+    """True when somebody confirmed or rejected the finding."""
+    return state_of(entry, finding_id) != "proposed"
+
+
+@st.fragment
+def _workspace(inspection_id: str, sha256: str, *, locked: bool) -> None:
+    key = key_of(inspection_id, sha256)
+    if not locked:
+        take_ops(key, lambda op: apply_op(inspection_id, sha256, op=op))
+    with told():
+        inspection = store().load(inspection_id)
+        entry = next((x for x in inspection.photos if x.sha256 == sha256), None)
+        if entry is None:
+            st.info("This photo was removed.")
+            return
+        _banner(entry)
+        mount(key, feed_of(entry, unit=unit(), locked=locked))
+        _below(entry)
+
+
+def _banner(entry: PhotoEntry) -> None:
+    quality = entry.measurement["quality"]
+    refused = [c["message"] for c in quality["checks"] if c["outcome"] == "refuse"]
+    if worst_outcome(quality) != "refuse":
+        return
+    st.error("  \n".join(refused) or "The photo was refused.", icon=":material/block:")
+    if not entry.measurement.get("scale"):
+        st.caption(
+            "Without a mark: choose *Two-point scale*, click two points on the edge whose "
+            "distance you know, and give the distance."
+        )
+
+
+def _below(entry: PhotoEntry) -> None:
+    totals, checks = st.columns(2, gap="large")
+    with totals:
+        st.markdown("**Totals of this photo**")
+        st.caption("Rejected findings are left out. Value ± uncertainty, k = 1.96.")
+        for name, total in kept_totals(entry).items():
+            st.markdown(f"{quantity_words(name)}: {_total_words(total)}")
+    with checks:
+        st.markdown("**Photo quality**")
+        if entry.measurement.get("scale"):
+            st.caption(scale_words(entry.measurement["scale"], unit=unit()))
+        for check in entry.measurement["quality"]["checks"]:
+            st.markdown(f"{OUTCOME_SIGNS[check['outcome']]} {check['message']}")
+
+
+def kept_totals(entry: PhotoEntry) -> Mapping[str, Quantity]:
+    """Totals of a photo over the findings that nobody rejected."""
+    measurement = Measurement.from_dict(entry.measurement)
+    kept = [f for f in measurement.findings if state_of(entry, f.id) != "rejected"]
+    return with_findings(measurement, kept).totals
+
+
+def _total_words(total: Quantity) -> str:
+    if isinstance(total, NotMeasured):
+        return f"not measured. {total.reason}"
+    return value_words(total, unit=unit())

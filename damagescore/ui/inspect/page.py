@@ -1,0 +1,155 @@
+"""Page: one inspection, step by step."""
+
+from collections.abc import Callable, Mapping
+
+import streamlit as st
+
+from damagescore.errors import DamageScoreError
+from damagescore.inspection.record import Inspection
+from damagescore.ui.inspect.findings import findings_step, reviewed
+from damagescore.ui.inspect.hand import hand_step
+from damagescore.ui.inspect.limits import limits_step
+from damagescore.ui.inspect.part import part_step
+from damagescore.ui.inspect.photos import photos_step
+from damagescore.ui.inspect.sign import sign_step
+from damagescore.ui.inspect.start import start_view
+from damagescore.ui.session import (
+    current_inspection,
+    inspector,
+    open_inspection,
+    show_flashes,
+)
+from damagescore.ui.words import CAUTIONS, invented_badge, outcome_badge, when
+
+Step = Callable[..., None]
+
+STEPS: Mapping[str, tuple[str, Step]] = {
+    "part": ("Part", part_step),
+    "photos": ("Photos", photos_step),
+    "findings": ("Findings", findings_step),
+    "hand": ("Hand measurements", hand_step),
+    "limits": ("Limits", limits_step),
+    "sign": ("Sign", sign_step),
+}
+
+
+def inspect_page() -> None:
+    """Draw the page."""
+    inspection = _opened()
+    if inspection is None:
+        st.title("Inspect")
+        _cautions()
+        show_flashes()
+        _who()
+        start_view()
+        return
+    _head(inspection)
+    _cautions()
+    show_flashes()
+    if inspection.signature is None:
+        _who()
+    locked = inspection.signature is not None or not inspector()
+    step = _stepper(inspection)
+    STEPS[step][1](inspection, locked=locked)
+    _onwards(step)
+
+
+def _opened() -> Inspection | None:
+    try:
+        return current_inspection()
+    except DamageScoreError as fault:
+        st.error(str(fault), icon=":material/error:")
+        open_inspection(None)
+        return None
+
+
+def _cautions() -> None:
+    st.caption(f":material/warning: {CAUTIONS}")
+
+
+def _who() -> None:
+    """Ask who works, here too: on a narrow screen the sidebar is folded away."""
+    if inspector():
+        return
+
+    def take() -> None:
+        st.session_state["inspector_name"] = st.session_state["who-here"]
+
+    with st.container(border=True):
+        st.text_input(
+            "Who is working?", key="who-here", placeholder="Your name, then Enter",
+            on_change=take,
+        )  # fmt: skip
+        st.caption("Your name goes into every change. Until then the record is read-only.")
+
+
+def _head(inspection: Inspection) -> None:
+    part = inspection.part
+    name = " · ".join(x for x in (part.part_number, part.serial_number) if x)
+    title, close = st.columns([5, 1.3], vertical_alignment="center")
+    title.title(name or "Part without a number")
+    close.button(
+        "Another part", key="close", icon=":material/add:", on_click=open_inspection,
+        args=(None,), width="stretch",
+    )  # fmt: skip
+    with st.container(horizontal=True, vertical_alignment="center"):
+        if inspection.signature is not None:
+            st.badge("✓ Signed, locked", color="green")
+        else:
+            st.badge("Not signed", color="gray")
+        if inspection.assessment is not None:
+            outcome_badge(inspection.assessment["outcome"])
+        if inspection.limit_set is not None and inspection.limit_set["invented"]:
+            invented_badge()
+        facts = [f"started {when(inspection.created_at)}"]
+        facts += [f"work order {part.work_order}"] if part.work_order else []
+        st.caption(" · ".join(facts))
+    if inspection.supersedes:
+        st.caption(f"Supersedes {inspection.supersedes[:8]}: {inspection.supersede_reason}")
+
+
+def _stepper(inspection: Inspection) -> str:
+    if "go_to_step" in st.session_state:
+        st.session_state["step"] = st.session_state.pop("go_to_step")
+    if st.session_state.get("step") not in STEPS:
+        st.session_state["step"] = st.query_params.get("step", "part")
+    if st.session_state["step"] not in STEPS:
+        st.session_state["step"] = "part"
+    marks = step_marks(inspection)
+    numbers = {step: number for number, step in enumerate(STEPS, start=1)}
+    chosen = st.segmented_control(
+        "Step", list(STEPS), required=True, key="step", label_visibility="collapsed",
+        format_func=lambda s: f"{numbers[s]} {STEPS[s][0]}{marks[s]}",
+    )  # fmt: skip
+    step = chosen or "part"
+    st.query_params["step"] = step
+    return step
+
+
+def step_marks(inspection: Inspection) -> dict[str, str]:
+    """What each step's name carries: how much is there, or is left to do."""
+    waiting = sum(
+        not reviewed(entry, finding["id"])
+        for entry in inspection.photos
+        for finding in entry.measurement["findings"]
+    )
+    counts = {"photos": len(inspection.photos), "hand": len(inspection.hand)}
+    marks = {step: f" · {counts[step]}" if counts.get(step) else "" for step in STEPS}
+    if waiting:
+        marks["findings"] = f" · {waiting} to review"
+    return marks
+
+
+def _onwards(step: str) -> None:
+    names = list(STEPS)
+    after = names.index(step) + 1
+    if after == len(names):
+        return
+
+    def go() -> None:
+        st.session_state["step"] = names[after]
+
+    st.button(
+        f"Next: {STEPS[names[after]][0]}", key="next", icon=":material/arrow_forward:",
+        icon_position="right", on_click=go,
+    )  # fmt: skip

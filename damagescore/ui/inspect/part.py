@@ -1,0 +1,106 @@
+"""Step 1: which part."""
+
+from collections.abc import Callable
+
+import streamlit as st
+
+from damagescore.inspection.record import Inspection, Part
+from damagescore.records import Summary
+from damagescore.ui.edits import set_part
+from damagescore.ui.session import store, told
+
+TEXT_FIELDS = (
+    ("part_number", "Part number", "HV-2210"),
+    ("serial_number", "Serial number", "HV-2210-0042"),
+    ("description", "Description", "Laminated bearing, six rubber layers"),
+    ("position", "Position", "Test stand 3, upper"),
+    ("work_order", "Work order", "HVRW-0917"),
+)
+
+
+def part_step(inspection: Inspection, *, locked: bool) -> None:
+    """Show and change the part."""
+    st.subheader("Part")
+    if locked:
+        _facts(inspection.part)
+        return
+    part_form(
+        inspection.part,
+        key=inspection.id,
+        submit="Save the part",
+        save=lambda part: set_part(inspection.id, part),
+    )
+
+
+def part_form(part: Part, *, key: str, submit: str, save: Callable[[Part], None]) -> None:
+    """Draw the fields of a part; `save` runs as the callback of the button."""
+    fill(part, key=key)
+    with told():
+        _known_parts(key)
+    with st.form(f"part-{key}"):
+        left, right = st.columns(2)
+        for number, (name, label, example) in enumerate(TEXT_FIELDS):
+            (left, right)[number % 2].text_input(
+                label, key=f"{name}-{key}", placeholder=f"such as {example}", max_chars=120
+            )
+        for name, label, column in (("hours", "Hours", left), ("cycles", "Cycles", right)):
+            column.number_input(
+                label, min_value=0.0, value=None, step=None, key=f"{name}-{key}",
+                placeholder="leave empty if unknown", format="%g",
+            )  # fmt: skip
+        st.form_submit_button(
+            submit, type="primary", key=f"submit-part-{key}",
+            on_click=lambda: save(typed(key)),
+        )  # fmt: skip
+
+
+def typed(key: str) -> Part:
+    """Collect what stands in the fields."""
+    texts = {name: str(st.session_state[f"{name}-{key}"]).strip() for name, _, _ in TEXT_FIELDS}
+    hours, cycles = (st.session_state[f"{name}-{key}"] for name in ("hours", "cycles"))
+    return Part(**texts, hours=hours, cycles=cycles)
+
+
+def fill(part: Part, *, key: str, anew: bool = False) -> None:
+    """Put a part into the fields, unless something stands there already."""
+    for name in (*(f[0] for f in TEXT_FIELDS), "hours", "cycles"):
+        if anew or f"{name}-{key}" not in st.session_state:
+            st.session_state[f"{name}-{key}"] = getattr(part, name)
+
+
+def known_parts(summaries: list[Summary]) -> dict[str, str]:
+    """Give a label for each part that was inspected before, and its newest record."""
+    known: dict[str, str] = {}
+    for summary in summaries:
+        label = " · ".join(x for x in (summary.part_number, summary.serial_number) if x)
+        if label:
+            known.setdefault(label, summary.id)
+    return known
+
+
+def _known_parts(key: str) -> None:
+    known = known_parts(store().search())
+    if not known:
+        return
+
+    def take() -> None:
+        label = st.session_state[f"known-{key}"]
+        if label is not None:
+            fill(store().load(known[label]).part, key=key, anew=True)
+
+    st.selectbox(
+        "Known part",
+        list(known),
+        index=None,
+        key=f"known-{key}",
+        placeholder="Fill in from its last inspection",
+        on_change=take,
+    )
+
+
+def _facts(part: Part) -> None:
+    rows = [(label, getattr(part, name)) for name, label, _ in TEXT_FIELDS]
+    rows += [("Hours", part.hours), ("Cycles", part.cycles)]
+    for label, value in rows:
+        shown = f"{value:g}" if isinstance(value, float) else value
+        st.markdown(f"**{label}:** {shown or '–'}")

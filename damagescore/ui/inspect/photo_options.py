@@ -1,0 +1,106 @@
+"""The options of a photo: view, scale, layers; as a form and in words."""
+
+from collections.abc import Mapping
+from typing import Any
+
+import streamlit as st
+
+from damagescore.measure import MeasureOptions
+from damagescore.quantity import MM_PER_INCH
+from damagescore.scale import ScaleRequest
+from damagescore.ui.session import unit
+
+VIEWS: Mapping[str, str] = {
+    "face": "Face: the rubber edge from the front",
+    "profile": "Profile: the outline from the side",
+}
+
+SCALES: Mapping[str, str] = {
+    "auto": "Own scale card, found by itself",
+    "squares": "Square marks of a known side",
+    "rule": "Graduated rule",
+    "two_dots": "Two black dots",
+    "two_points": "Two points that I click on the photo",
+}
+
+SIZE_LABELS: Mapping[str, str] = {
+    "squares": "Side of the squares",
+    "rule": "Pitch of the fine graduations",
+    "two_dots": "Distance between the dots' centres",
+}
+
+
+def option_fields(key: str, *, smallest_limit_mm: float | None) -> MeasureOptions | None:
+    """Draw the fields; give the options, or None while something is missing.
+
+    With two points to click, the photo is first read without a scale: it is then
+    refused, and the points are given in the findings step.
+    """
+    left, right = st.columns(2)
+    view = left.radio("View", list(VIEWS), format_func=VIEWS.__getitem__, key=f"view-{key}")
+    kind = right.selectbox(
+        "Scale in the photo", list(SCALES), format_func=SCALES.__getitem__, key=f"scale-{key}"
+    )
+    size = None
+    if kind in SIZE_LABELS:
+        size = right.number_input(
+            f"{SIZE_LABELS[kind]}, {unit()}", min_value=0.0, value=None, step=None,
+            format="%g", key=f"size-{key}",
+        )  # fmt: skip
+    elif kind == "two_points":
+        right.caption("Click the two points in the findings step, with *Two-point scale*.")
+    with st.expander("Round edge, stand-off, layers, sensitivity"):
+        more = _more_fields(key)
+    if kind in SIZE_LABELS and not size:
+        return None
+    request = ScaleRequest(
+        # Without points there is nothing to ask for yet; the card may still be there.
+        kind="auto" if kind == "two_points" else kind,
+        size_mm=None if size is None else size * _factor(),
+        edge_radius_mm=more["radius"],
+        standoff_mm=more["standoff"],
+        u_standoff_mm=more["u_standoff"],
+    )
+    return MeasureOptions(
+        view=view,
+        scale=request,
+        n_layers=more["layers"],
+        sensitivity=more["sensitivity"],
+        smallest_limit_mm=smallest_limit_mm,
+    )
+
+
+def _more_fields(key: str) -> dict[str, Any]:
+    shown, factor = unit(), _factor()
+    left, right = st.columns(2)
+    radius = left.number_input(
+        f"Radius of a round edge, {shown}", min_value=0.0, value=None, step=None, format="%g",
+        key=f"radius-{key}", placeholder="leave empty for a flat edge",
+    )  # fmt: skip
+    layers = right.number_input(
+        "Rubber layers in the photo", min_value=1, max_value=60, value=None,
+        key=f"layers-{key}", placeholder="leave empty to count them",
+    )  # fmt: skip
+    standoff = left.number_input(
+        f"Mark nearer to the camera than the rubber by, {shown}", value=0.0, step=None,
+        format="%g", key=f"standoff-{key}",
+    )  # fmt: skip
+    u_standoff = right.number_input(
+        f"Standard uncertainty of that, {shown}", min_value=0.0, value=0.3 / factor, step=None,
+        format="%.3g", key=f"u-standoff-{key}-{shown}",
+    )  # fmt: skip
+    sensitivity = st.slider(
+        "Sensitivity of the proposals", 0.0, 1.0, 0.5, 0.05, key=f"sensitivity-{key}",
+        help="Low: only the plainest damage is proposed. High: everything suspicious is.",
+    )  # fmt: skip
+    return {
+        "radius": radius * factor if radius else None,
+        "layers": layers,
+        "standoff": standoff * factor,
+        "u_standoff": u_standoff * factor,
+        "sensitivity": sensitivity,
+    }
+
+
+def _factor() -> float:
+    return MM_PER_INCH if unit() == "in" else 1.0

@@ -1,0 +1,123 @@
+"""Step 6: the inspector's decision, and the papers."""
+
+import streamlit as st
+
+from damagescore.inspection.record import Inspection
+from damagescore.limits import Assessment
+from damagescore.ui.downloads import downloads
+from damagescore.ui.edits import sign
+from damagescore.ui.inspect.limits import summary
+from damagescore.ui.session import flash, inspector, store, told
+from damagescore.ui.supersede import supersede_box
+from damagescore.ui.words import disposition_words, when
+
+DISPOSITIONS = ("continue_in_service", "reinspect", "refer", "remove")
+
+STATEMENT = (
+    "I have inspected this part under the approved maintenance data and reviewed the "
+    "findings in this record."
+)
+
+
+def sign_step(inspection: Inspection, *, locked: bool) -> None:
+    """Sign an inspection, or show who signed it; offer the papers."""
+    st.subheader("Sign")
+    with told():
+        if inspection.signature is None:
+            _unsigned(inspection, locked=locked)
+        else:
+            _signed(inspection)
+        st.markdown("#### Papers")
+        if inspection.signature is None:
+            st.caption("Not signed yet: the papers say so on every page.")
+        downloads(inspection)
+        if inspection.signature is not None:
+            supersede_box(inspection)
+
+
+def open_points(inspection: Inspection) -> list[str]:
+    """What a careful inspector would still do before signing."""
+    points = []
+    if not inspection.part.part_number and not inspection.part.serial_number:
+        points.append("The part has neither a part number nor a serial number.")
+    if not inspection.photos and not inspection.hand:
+        points.append("There is neither a photo nor a hand measurement.")
+    refused = [p for p in inspection.photos if not p.measurement["quality"]["usable"]]
+    if refused:
+        points.append(f"{len(refused)} photos were refused and prove nothing.")
+    if inspection.assessment is None:
+        points.append("The findings were not compared with any limits.")
+    else:
+        proposed = Assessment.from_dict(inspection.assessment).n_proposed
+        if proposed:
+            points.append(f"{proposed} proposed findings are not reviewed.")
+    return points
+
+
+def _unsigned(inspection: Inspection, *, locked: bool) -> None:
+    if inspection.assessment is not None:
+        summary(Assessment.from_dict(inspection.assessment))
+    points = open_points(inspection)
+    if points:
+        st.warning(
+            "**Before you sign**\n" + "\n".join(f"- {p}" for p in points),
+            icon=":material/checklist:",
+        )
+    if not locked:
+        _form(inspection)
+
+
+def _form(inspection: Inspection) -> None:
+    key = inspection.id
+    with st.form(f"sign-{key}"):
+        left, right = st.columns(2)
+        name = left.text_input("Name", value=inspector(), key=f"sign-name-{key}")
+        authorisation = right.text_input(
+            "Authorisation number", key=f"sign-authorisation-{key}"
+        )
+        disposition = st.radio(
+            "Decision on the part", DISPOSITIONS, index=None, horizontal=True,
+            format_func=disposition_words, key=f"sign-disposition-{key}",
+        )  # fmt: skip
+        statement = st.text_area("Statement", value=STATEMENT, key=f"sign-statement-{key}")
+        reason = st.text_area(
+            "Reason, where the decision differs from the result", key=f"sign-reason-{key}",
+            placeholder="Needed when the decision is milder or stricter than the result above",
+        )  # fmt: skip
+        st.caption("Signing locks the record. It can be superseded, never changed.")
+        sent = st.form_submit_button(
+            "Sign the record", type="primary", key=f"sign-{key}-submit"
+        )
+    if not sent:
+        return
+    if disposition is None:
+        st.error("The decision on the part is missing. Choose one.", icon=":material/error:")
+        return
+    fault = sign(
+        inspection.id, name=name, authorisation=authorisation, statement=statement,
+        disposition=disposition, reason=reason,
+    )  # fmt: skip
+    if fault is not None:
+        st.error(str(fault), icon=":material/error:")
+        return
+    flash(f"Signed by {name.strip()}. The record is locked.")
+    st.rerun()
+
+
+def _signed(inspection: Inspection) -> None:
+    signature = inspection.signature
+    assert signature is not None
+    with st.container(border=True):
+        st.badge("✓ Signed", color="green")
+        st.markdown(f"### {disposition_words(signature.disposition)}")
+        st.markdown(
+            f"**{signature.name}**, authorisation {signature.authorisation}, "
+            f"{when(signature.at)}"
+        )
+        st.markdown(signature.statement)
+        if signature.reason:
+            st.markdown(f"Reason: {signature.reason}")
+        st.caption(f"Hash of the content: {signature.content_sha256}")
+        st.caption(f"Last link of the chain of signed records: {store().chain_head()}")
+    if inspection.assessment is not None:
+        summary(Assessment.from_dict(inspection.assessment))

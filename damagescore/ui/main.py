@@ -1,0 +1,60 @@
+"""The main script: pages, sidebar and what every page shows."""
+
+import streamlit as st
+
+from damagescore import __version__
+from damagescore.ui.session import ROOT
+
+PAGES = (
+    ("inspect.py", "Inspect", ":material/center_focus_strong:", ""),
+    ("records.py", "Records", ":material/inventory_2:", "records"),
+    ("limit_sets.py", "Limit sets", ":material/rule:", "limit-sets"),
+    ("scale_cards.py", "Scale cards", ":material/straighten:", "scale-cards"),
+    ("about.py", "About and cautions", ":material/info:", "about"),
+)
+
+
+def main() -> None:
+    """Draw the navigation, the sidebar and the chosen page."""
+    st.set_page_config(
+        page_title="damagescore", page_icon=":material/straighten:", layout="wide"
+    )
+    pages = [
+        st.Page(
+            ROOT / "app_pages" / file,
+            title=title,
+            icon=icon,
+            url_path=path or None,
+            default=not path,
+        )
+        for file, title, icon, path in PAGES
+    ]
+    st.session_state["pages"] = dict(zip((p[1] for p in PAGES), pages, strict=True))
+    chosen = st.navigation(pages)
+    with st.sidebar:
+        _sidebar()
+    chosen.run()
+
+
+def _sidebar() -> None:
+    st.text_input(
+        "Who is working",
+        key="inspector_name",
+        placeholder="Name",
+        help="Goes into every change that you make. Asked once, and again after a reload.",
+        persist_state="session",
+    )
+    st.segmented_control(
+        "Lengths in",
+        ["mm", "in"],
+        default="mm",
+        required=True,
+        key="unit",
+        persist_state="session",
+        width="stretch",
+    )
+    st.caption("The approved maintenance data govern. A qualified inspector decides and signs.")
+    st.caption(f"damagescore {__version__}")
+
+
+main()

@@ -1,0 +1,120 @@
+"""What one browser session knows: the store, who works, the unit, the open inspection.
+
+The store is the truth; the session holds ids and unsaved input only.
+"""
+
+import os
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
+from functools import cache
+from pathlib import Path
+
+import streamlit as st
+
+from damagescore.errors import DamageScoreError
+from damagescore.inspection.record import Inspection
+from damagescore.photo import read_photo
+from damagescore.photo.record import Photo
+from damagescore.quantity import Length
+from damagescore.records import Store
+from damagescore.ui.tiles import Pyramid
+
+ROOT = Path(__file__).resolve().parents[2]
+
+
+def data_folder() -> Path:
+    """Folder of records and photos: `DAMAGESCORE_DATA`, or beside the current folder."""
+    return Path(os.environ.get("DAMAGESCORE_DATA") or "damagescore-data").resolve()
+
+
+@cache
+def _store_at(folder: Path) -> Store:
+    return Store(folder)
+
+
+def store() -> Store:
+    """Give the store of this server; sessions and the tile route share it."""
+    return _store_at(data_folder())
+
+
+def pyramid() -> Pyramid:
+    """Give the tiles of the photos in the store."""
+    kept = store()
+    return Pyramid(folder=kept.folder / "tiles", photo_bytes=kept.photo_bytes)
+
+
+def unit() -> Length:
+    """Unit in which lengths are shown."""
+    return "in" if st.session_state.get("unit") == "in" else "mm"
+
+
+def inspector() -> str:
+    """Name of the person who works; empty until given."""
+    return str(st.session_state.get("inspector_name", "")).strip()
+
+
+def open_inspection(inspection_id: str | None) -> None:
+    """Make an inspection the open one; its id goes into the address."""
+    st.session_state["inspection_id"] = inspection_id
+    if inspection_id is None:
+        st.query_params.pop("inspection", None)
+    else:
+        st.query_params["inspection"] = inspection_id
+
+
+def current_inspection() -> Inspection | None:
+    """Load the open inspection: the address names it, else the session does."""
+    named = st.query_params.get("inspection") or st.session_state.get("inspection_id")
+    if not named:
+        return None
+    found = store().load(named)
+    open_inspection(found.id)
+    return found
+
+
+@st.cache_resource(max_entries=3, show_spinner=False)
+def photo_of(sha256: str, name: str) -> Photo:
+    """Read a photo of the store; the last few stay decoded for the next edit."""
+    return read_photo(store().photo_bytes(sha256), name=name)
+
+
+@contextmanager
+def told() -> Iterator[None]:
+    """Show an error of the program as one sentence; anything else is a fault and rises."""
+    try:
+        yield
+    except DamageScoreError as fault:
+        st.error(str(fault), icon=":material/error:")
+
+
+def change(
+    inspection_id: str, edit: Callable[[Inspection], Inspection]
+) -> DamageScoreError | None:
+    """Apply one edit to the stored inspection and save it at once.
+
+    Returns
+    -------
+    DamageScoreError or None
+        Why it was not done; None when it is saved.
+    """
+    kept = store()
+    try:
+        revision = kept.revision(inspection_id)
+        kept.save(edit(kept.load(inspection_id)), expected_revision=revision)
+    except DamageScoreError as fault:
+        return fault
+    return None
+
+
+def flash(text: str, *, bad: bool = False) -> None:
+    """Keep a sentence for the next run, since the change that it tells of redraws the page."""
+    st.session_state.setdefault("flash", []).append((text, bad))
+
+
+def show_flashes() -> None:
+    """Show and forget the sentences kept by `flash`."""
+    for text, bad in st.session_state.pop("flash", []):
+        if bad:
+            st.error(text, icon=":material/error:")
+        else:
+            st.success(text, icon=":material/check:")

@@ -1,0 +1,104 @@
+"""Words for kinds, states and outcomes, the same on every page."""
+
+from collections.abc import Mapping
+
+import streamlit as st
+
+from damagescore.quantity import Length, Measured, Quantity, format_quantity
+from damagescore.report.words import DISPOSITIONS, METHODS, OUTCOMES, QUANTITIES
+
+MAIN_QUANTITY: Mapping[str, str] = {
+    "crack": "length",
+    "bond_gap": "length",
+    "crumbling": "area",
+    "bulge": "peak",
+}
+
+OUTCOME_SIGNS: Mapping[str, str] = {
+    "within": "✓",
+    "borderline": "◐",
+    "exceeded": "✕",
+    "not_measured": "–",
+    "not_fully_assessed": "◌",
+    "pass": "✓",
+    "warn": "◐",
+    "refuse": "✕",
+}
+
+OUTCOME_COLOURS: Mapping[str, str] = {
+    "within": "green",
+    "borderline": "orange",
+    "exceeded": "red",
+    "not_measured": "gray",
+    "not_fully_assessed": "gray",
+    "pass": "green",
+    "warn": "orange",
+    "refuse": "red",
+}
+"""Names of the theme's own colours."""
+
+KIND_WORDS: Mapping[str, str] = {
+    "crack": "Crack",
+    "bond_gap": "Bond gap",
+    "crumbling": "Crumbling",
+    "bulge": "Bulge",
+}
+
+INVENTED_BADGE = "INVENTED LIMITS, for demonstration only"
+
+CAUTIONS = (
+    "The approved maintenance data for the part govern. "
+    "A photo shows neither the depth of a crack nor hidden loss of bond. "
+    "A proposal is not a measurement until an inspector has confirmed it; a qualified "
+    "inspector decides and signs."
+)
+
+
+def quantity_words(name: str) -> str:
+    """Words for a quantity, with a capital."""
+    return _capital(QUANTITIES.get(name, name.replace("_", " ")))
+
+
+def value_words(quantity: Quantity, *, unit: Length) -> str:
+    """Show a value with its expanded uncertainty; 0 without one was looked for in vain."""
+    if isinstance(quantity, Measured) and quantity.value == 0 and quantity.u == 0:
+        return "0 (none found)"
+    return format_quantity(quantity, unit=unit)
+
+
+def outcome_words(outcome: str) -> str:
+    """Words for an outcome, with its sign."""
+    words = OUTCOMES[outcome][0] if outcome in OUTCOMES else outcome.replace("_", " ")
+    return f"{OUTCOME_SIGNS.get(outcome, '')} {_capital(words.lower())}".strip()
+
+
+def disposition_words(name: str) -> str:
+    """Words for what the inspector decided."""
+    return _capital(DISPOSITIONS.get(name, name.replace("_", " ")))
+
+
+def method_words(name: str) -> str:
+    """Words for the way that the scale was found."""
+    return _capital(METHODS.get(name, name.replace("_", " ")))
+
+
+def outcome_badge(outcome: str | None) -> None:
+    """Show an outcome as a badge whose sign says the same without colour."""
+    if outcome is None:
+        st.badge("Not assessed", color="gray")
+        return
+    st.badge(outcome_words(outcome), color=OUTCOME_COLOURS.get(outcome, "gray"))  # type: ignore[arg-type]
+
+
+def invented_badge() -> None:
+    """Mark limits that stand for no real part."""
+    st.badge(INVENTED_BADGE, icon=":material/experiment:", color="violet")
+
+
+def when(at: str | None) -> str:
+    """Show an ISO 8601 time to the minute, UTC."""
+    return "" if not at else at[:16].replace("T", " ") + " UTC"
+
+
+def _capital(text: str) -> str:
+    return text[:1].upper() + text[1:]

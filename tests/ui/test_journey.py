@@ -1,0 +1,146 @@
+"""One inspection from the first photo to the signed report, in a real browser."""
+
+import os
+import re
+from pathlib import Path
+
+import pytest
+from playwright.sync_api import Page, expect
+
+from tests.ui.browser import ROOT, browser, chromium, server
+
+pytestmark = [
+    pytest.mark.browser,
+    pytest.mark.skipif(
+        chromium() is None and not os.environ.get("CI"), reason="no chromium on this machine"
+    ),
+]
+
+PHOTO = ROOT / "demo_images" / "hv2210-01-cracks.jpg"
+
+MEASURED = 45_000  # ms: one photo on two busy cores
+STEP = 15_000  # ms: one run of the page
+
+
+def test_a_part_is_inspected_from_photo_to_signed_report(tmp_path: Path) -> None:
+    faults: list[str] = []
+    with server(tmp_path / "data") as address, browser() as chrome:
+        context = chrome.new_context(
+            viewport={"width": 1280, "height": 900}, accept_downloads=True
+        )
+        context.set_default_timeout(STEP)
+        page = context.new_page()
+        page.on("pageerror", lambda e: faults.append(str(e)))
+        page.on("console", lambda m: faults.append(m.text) if m.type == "error" else None)
+        _start(page, address)
+        _add_photo(page)
+        _review(page)
+        _trace(page)
+        _reload(page)
+        _limits(page)
+        _sign(page, tmp_path)
+        context.close()
+    assert faults == []
+
+
+def _start(page: Page, address: str) -> None:
+    page.goto(address)
+    page.get_by_label("Who is working?").fill("R. Alder")
+    page.get_by_label("Who is working?").press("Enter")
+    expect(page.get_by_label("Who is working?")).to_have_count(0)
+    page.get_by_label("Part number").fill("HV-2210")
+    page.get_by_label("Serial number").fill("HV-2210-0042")
+    page.get_by_role("button", name="Start the inspection").click()
+    expect(page.get_by_role("heading", name="HV-2210 · HV-2210-0042")).to_be_visible()
+    expect(page).to_have_url(re.compile("inspection="))
+
+
+def _add_photo(page: Page) -> None:
+    page.locator("input[type=file]").set_input_files(PHOTO)
+    page.get_by_label("Scale in the photo").click()
+    page.get_by_role("option", name="Square marks of a known side").click()
+    page.get_by_label("Side of the squares, mm").fill("10")
+    page.get_by_label("Side of the squares, mm").press("Enter")
+    page.get_by_role("button", name="Measure the photo").click()
+    expect(page.get_by_text("Scale by printed square marks")).to_be_visible(timeout=MEASURED)
+    page.get_by_role("button", name="Open findings").click()
+    expect(page.locator(".stage[data-ready=yes]")).to_be_visible()
+
+
+def _review(page: Page) -> None:
+    """Confirm the first finding, reject all others for a reason."""
+    rows = page.locator(".row")
+    expect(rows.first).to_be_visible()
+    count = rows.count()
+    rows.first.click()
+    page.locator("[data-act=confirm]").click()
+    for number in range(1, count):
+        rows.nth(number).click()
+        page.locator("[data-act=reject]").click()
+        page.locator("[data-reason]").first.click()
+    _saved(page)
+    expect(page.locator(".row.confirmed")).to_have_count(1)
+    expect(page.locator(".row.rejected")).to_have_count(count - 1)
+
+
+def _trace(page: Page) -> None:
+    """Trace along the first crack again with two clicks: one finding more."""
+    workspace = page.locator(".ws")
+    before = int(workspace.get_attribute("data-findings") or 0)
+    first, last = page.evaluate(
+        """() => {
+            const host = [...document.querySelectorAll("*")].find(
+                (e) => e.shadowRoot && e.shadowRoot.querySelector(".ws"));
+            const root = host ? host.shadowRoot : document;
+            const {workspace} = root.querySelector(".ws");
+            workspace.view.fit();
+            workspace.view.draw();
+            const line = workspace.data.findings[0].lines[0];
+            const box = root.querySelector(".stage").getBoundingClientRect();
+            return [line[0], line[line.length - 1]].map((p) => {
+                const [x, y] = workspace.view.toScreen(p);
+                return [x + box.left, y + box.top];
+            });
+        }"""
+    )
+    page.locator("[data-tool=trace]").click()
+    page.mouse.click(*first)
+    page.mouse.click(*last)
+    page.locator("[data-do=finish]").click()
+    expect(workspace).to_have_attribute("data-findings", str(before + 1))
+    _saved(page)
+
+
+def _saved(page: Page) -> None:
+    expect(page.locator(".ws")).to_have_attribute("data-pending", "0")
+
+
+def _reload(page: Page) -> None:
+    """A reload loses nothing but the name, which is asked again."""
+    findings = page.locator(".ws").get_attribute("data-findings")
+    page.reload()
+    page.get_by_label("Who is working?").fill("R. Alder")
+    page.get_by_label("Who is working?").press("Enter")
+    expect(page.locator(".ws")).to_have_attribute("data-findings", findings or "")
+    expect(page.locator(".row.confirmed")).not_to_have_count(0)
+
+
+def _limits(page: Page) -> None:
+    page.get_by_role("radio", name=re.compile("5 Limits")).click()
+    page.get_by_label("Limit set").click()
+    page.get_by_role("option", name=re.compile("INVENTED")).click()
+    expect(page.get_by_text("INVENTED LIMITS").first).to_be_visible()
+    expect(page.get_by_text("Score", exact=True).first).to_be_visible()
+
+
+def _sign(page: Page, folder: Path) -> None:
+    page.get_by_role("radio", name=re.compile("6 Sign")).click()
+    page.get_by_label("Authorisation number").fill("HV-A-118")
+    page.get_by_text("Refer to engineering").click()
+    page.get_by_label("Reason, where the decision differs").fill("Demonstration only.")
+    page.get_by_role("button", name="Sign the record").click()
+    expect(page.get_by_text("Signed, locked")).to_be_visible()
+    with page.expect_download() as waiting:
+        page.get_by_role("button", name="PDF report").click()
+    waiting.value.save_as(folder / "report.pdf")
+    assert (folder / "report.pdf").read_bytes().startswith(b"%PDF-")
