@@ -14,11 +14,12 @@ from typing import Any
 import numpy as np
 
 from damagescore import __version__
-from damagescore.batch import PartFacts, assess_photos, photos_in, run_demo
+from damagescore.batch import assess_photos, photos_in, run_demo
 from damagescore.damage import trace_crack
 from damagescore.errors import DamageScoreError, PhotoError, UsageError
+from damagescore.inspection.record import Part
 from damagescore.limits import read_limit_set
-from damagescore.measure import MeasureOptions, Measurement, measure_photo, unreadable
+from damagescore.measure import Measurement, MeasureOptions, measure_photo, unreadable
 from damagescore.photo import read_photo
 from damagescore.scale import ScaleRequest, find_scale, write_cards
 
@@ -206,7 +207,7 @@ def _with_path(measurement: Measurement, path: Path) -> dict[str, Any]:
 
 
 def _assess(given: argparse.Namespace) -> int:
-    part = PartFacts(
+    part = Part(
         part_number=given.part_number,
         serial_number=given.serial_number,
         work_order=given.work_order,
@@ -247,7 +248,7 @@ def _cards(given: argparse.Namespace) -> int:
 
 
 def _demo(given: argparse.Namespace) -> int:
-    print(run_demo(given.photos, given.out))
+    run_demo(given.photos, given.out)
     return DONE
 
 

@@ -1,0 +1,143 @@
+"""How a photo is to be measured, and everything measured on it, as records."""
+
+from collections.abc import Mapping
+from dataclasses import asdict, dataclass, field
+from typing import Any, Literal
+
+from damagescore import __version__
+from damagescore.damage.record import Finding
+from damagescore.edge.record import Edge
+from damagescore.errors import UsageError
+from damagescore.quality import Quality
+from damagescore.quantity import Quantity, quantity_from_dict
+from damagescore.scale import ScaleRequest
+from damagescore.scale.record import Scale
+
+SCHEMA = "damagescore/measurement/1"
+
+View = Literal["face", "profile"]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class MeasureOptions:
+    """How one photo is to be measured.
+
+    Parameters
+    ----------
+    view : "face" or "profile"
+    scale : ScaleRequest
+    n_layers : int or None
+        Number of rubber layers, where the user knows it.
+    sensitivity : float
+        0 (only the plainest damage is proposed) to 1 (everything suspicious is).
+    smallest_limit_mm : float or None
+        Smallest length that the limits ask for; the quality gate compares the
+        photo's resolution and focus with it.
+    """
+
+    view: View = "face"
+    scale: ScaleRequest = field(default_factory=ScaleRequest)
+    n_layers: int | None = None
+    sensitivity: float = 0.5
+    smallest_limit_mm: float | None = None
+
+    def __post_init__(self) -> None:
+        if not 0.0 <= self.sensitivity <= 1.0:
+            raise UsageError(
+                f"The sensitivity is {self.sensitivity}, outside 0 to 1.",
+                remedy="Give a number from 0 (fewest proposals) to 1 (most).",
+            )
+        if self.n_layers is not None and not 1 <= self.n_layers <= 60:
+            raise UsageError(
+                f"The number of rubber layers is {self.n_layers}, outside 1 to 60.",
+                remedy="Give the number of rubber layers in the photo, or leave it out.",
+            )
+
+    def to_dict(self) -> dict[str, Any]:
+        return asdict(self)
+
+    @classmethod
+    def from_dict(cls, plain: Mapping[str, Any]) -> "MeasureOptions":
+        """Read back what `to_dict` wrote, also after a way through JSON."""
+        scale = dict(plain["scale"])
+        scale["points_px"] = tuple((p[0], p[1]) for p in scale["points_px"])
+        return cls(**{**plain, "scale": ScaleRequest(**scale)})
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Measurement:
+    """Everything measured on one photo.
+
+    Parameters
+    ----------
+    photo : mapping
+        "path", "sha256", "width", "height".
+    view : "face" or "profile"
+    scale : Scale or None
+        None where no scale was found.
+    quality : Quality
+    edge : Edge or None
+        None where the laminated edge was not found.
+    findings : tuple of Finding
+    totals : mapping of str to Quantity
+        Keys of `TOTAL_UNITS`; 0 means looked and found none.
+    version : str
+        Version of the program that measured.
+    """
+
+    photo: Mapping[str, Any]
+    view: View
+    scale: Scale | None
+    quality: Quality
+    edge: Edge | None
+    findings: tuple[Finding, ...]
+    totals: Mapping[str, Quantity]
+    version: str = __version__
+
+    def to_dict(self) -> dict[str, Any]:
+        edge = self.edge
+        return {
+            "schema": SCHEMA,
+            "version": self.version,
+            "photo": dict(self.photo),
+            "view": self.view,
+            "scale": None if self.scale is None else self.scale.to_dict(),
+            "quality": self.quality.to_dict(),
+            "layers": [] if edge is None else [x.to_dict() for x in edge.layers],
+            "edge": None if edge is None else _edge_frame(edge),
+            "findings": [f.to_dict() for f in self.findings],
+            "totals": {name: q.to_dict() for name, q in self.totals.items()},
+        }
+
+    @classmethod
+    def from_dict(cls, plain: Mapping[str, Any]) -> "Measurement":
+        """Read back what `to_dict` wrote.
+
+        Raises
+        ------
+        UsageError
+            When the object is of another schema.
+        """
+        if plain.get("schema") != SCHEMA:
+            raise UsageError(
+                f"The measurement has schema {plain.get('schema')!r}, not {SCHEMA!r}.",
+                remedy="Measure the photo again with this version.",
+            )
+        edge = plain["edge"]
+        scale = plain["scale"]
+        return cls(
+            photo=plain["photo"],
+            view=plain["view"],
+            scale=None if scale is None else Scale.from_dict(scale),
+            quality=Quality.from_dict(plain["quality"]),
+            edge=None if edge is None else Edge.from_dict({**edge, "layers": plain["layers"]}),
+            findings=tuple(Finding.from_dict(f) for f in plain["findings"]),
+            totals={name: quantity_from_dict(q) for name, q in plain["totals"].items()},
+            version=plain["version"],
+        )
+
+
+def _edge_frame(edge: Edge) -> dict[str, Any]:
+    plain = edge.to_dict()
+    plain.pop("layers")
+    return plain
