@@ -1,16 +1,17 @@
 """Last part of the report: corrections, cautions, signature."""
 
 from collections.abc import Iterator
-from typing import Any
 
 from reportlab.platypus import Flowable, KeepTogether, Spacer
 
 from damagescore.inspection.record import Edit, Inspection
+from damagescore.quantity import Length
+from damagescore.report.changes import change_text
 from damagescore.report.look import grid, pairs, text
 from damagescore.report.words import CAUTIONS, DISPOSITIONS, NOT_SIGNED, when, words_of
 
 
-def corrections(inspection: Inspection) -> Iterator[Flowable]:
+def corrections(inspection: Inspection, *, unit: Length) -> Iterator[Flowable]:
     """Table of everything that was changed by hand."""
     yield text("Corrections and review steps", "heading")
     if not inspection.edits:
@@ -23,7 +24,7 @@ def corrections(inspection: Inspection) -> Iterator[Flowable]:
                 e.number,
                 when(e.at),
                 e.by,
-                f"{words_of(e.action, {})}: {e.target}{_change(e)}",
+                _what(e, unit),
                 e.reason,
             )
             for e in inspection.edits
@@ -68,15 +69,6 @@ def signature_block(inspection: Inspection) -> Iterator[Flowable]:
     yield text("End of record", "right")
 
 
-def _change(edit: Edit) -> str:
-    """What changed, where it is short enough to be read; the JSON record has it all."""
-    before, after = _short(edit.before), _short(edit.after)
-    if not before and not after:
-        return ""
-    return f" ({before or 'none'} → {after or 'none'})"
-
-
-def _short(value: Any) -> str:
-    if isinstance(value, str | int | float) and not isinstance(value, bool):
-        return str(value)[:60]
-    return ""
+def _what(edit: Edit, unit: Length) -> str:
+    change = change_text(edit.before, edit.after, unit=unit)
+    return f"{words_of(edit.action, {})}: {edit.target}{f' ({change})' if change else ''}"

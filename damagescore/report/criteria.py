@@ -5,9 +5,8 @@ from collections.abc import Iterator, Sequence
 
 from reportlab.platypus import Flowable, Spacer
 
-from damagescore.inspection.record import Inspection
-from damagescore.limits.assess import Assessment, CriterionResult
-from damagescore.limits.record import LimitSet
+from damagescore.inspection import Inspection, assessment_of
+from damagescore.limits import CriterionResult, LimitSet
 from damagescore.quantity import (
     UNIT_SIGNS,
     Length,
@@ -24,13 +23,6 @@ BAR_MEANING = (
     "Bar: the value; thin line with ends: 95 % interval; hatched: borderline zone; upright "
     "line: the limit."
 )
-
-
-def assessment_of(inspection: Inspection) -> Assessment | None:
-    """Give the assessment in the record, or None when it was never assessed."""
-    if inspection.assessment is None:
-        return None
-    return Assessment.from_dict(inspection.assessment)
 
 
 def criteria_part(inspection: Inspection, *, unit: Length) -> Iterator[Flowable]:

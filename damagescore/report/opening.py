@@ -5,10 +5,10 @@ from collections.abc import Iterator, Sequence
 
 from reportlab.platypus import Flowable, Spacer, Table, TableStyle
 
-from damagescore.inspection.record import Inspection
-from damagescore.limits.assess import Assessment
+from damagescore.inspection import Inspection, assessment_of
+from damagescore.limits import Assessment, hand_quantities
 from damagescore.quantity import Length
-from damagescore.report.criteria import assessment_of, criteria_part, value_text
+from damagescore.report.criteria import criteria_part, value_text
 from damagescore.report.look import BODY_WIDTH, INK, grid, pairs, text
 from damagescore.report.rows import NONE_FOUND, Row, finding_rows, hand_rows
 from damagescore.report.words import (
@@ -196,8 +196,9 @@ def _finding_cells(row: Row, *, unit: Length) -> Sequence[object]:
 
 def _hand_cells(row: Row, *, unit: Length) -> Sequence[object]:
     (quantity,) = row.quantities.values()
+    labels = {kind.name: kind.label for kind in hand_quantities()}
     return (
-        words_of(row.kind, QUANTITIES),
+        words_of(row.kind, labels),
         "whole part" if row.layer is None else row.layer,
         value_text(quantity, unit),
         row.gauge_id or "not given",

@@ -91,7 +91,7 @@ def _story(inspection: Inspection, loader: PhotoLoader, *, unit: Length) -> Iter
     yield from hand_measurements(inspection, unit=unit)
     for number, entry in enumerate(inspection.photos, start=1):
         yield from photo_part(entry, number, loader=loader, unit=unit)
-    yield from corrections(inspection)
+    yield from corrections(inspection, unit=unit)
     yield from cautions(inspection.software or SOFTWARE)
     yield from signature_block(inspection)
 
