@@ -102,7 +102,7 @@ def cut_across(
     right = np.median(cuts[:, -outer:], axis=1)
     level = gaussian_filter1d(np.minimum(left, right), 4.0, mode="nearest")
     depth = 1 - cuts / np.maximum(level, 1e-4)[:, None]
-    return Profiles(depth=depth.astype(np.float32), offsets_px=offsets)
+    return Profiles(depth=depth.astype(np.float32), offsets_px=offsets.astype(np.float64))
 
 
 def read_at(grey: Image, places: Points) -> Image:
@@ -176,4 +176,4 @@ def connected(mask: NDArray[np.bool_], course: NDArray[np.intp]) -> NDArray[np.b
     gap = ~mask
     before = np.where(gap & (columns <= course[:, None]), columns, -1).max(axis=1)
     after = np.where(gap & (columns >= course[:, None]), columns, mask.shape[1]).min(axis=1)
-    return (columns > before[:, None]) & (columns < after[:, None])
+    return np.asarray((columns > before[:, None]) & (columns < after[:, None]))

@@ -27,7 +27,7 @@ class Paths:
 
 def thin(mask: Mask) -> Mask:
     """One-pixel skeleton."""
-    return np.asarray(skeletonize(mask), dtype=bool)
+    return np.asarray(skeletonize(mask), np.bool_)  # type: ignore[no-untyped-call]
 
 
 def networks(skeleton: Mask, *, shortest_branch_px: float) -> list[Paths]:
@@ -103,7 +103,8 @@ def link(
     (45 degrees to each side) and within reach, when the median of `support` along
     the straight link is at least `least`.
     """
-    count, label = cv2.connectedComponents(skeleton.astype(np.uint8), connectivity=8)
+    count, marked = cv2.connectedComponents(skeleton.astype(np.uint8), connectivity=8)
+    label = np.asarray(marked, np.intp)
     joined = skeleton.astype(np.uint8)
     rows, columns = np.nonzero(skeleton)
     places = np.column_stack([columns, rows]).astype(np.float64)
@@ -119,7 +120,7 @@ def link(
     return thin(joined.astype(bool))
 
 
-def _tips(skeleton: Mask, label: NDArray[np.int32]) -> list[Tip]:
+def _tips(skeleton: Mask, label: Indices) -> list[Tip]:
     around = cv2.filter2D(
         skeleton.astype(np.uint8), -1, np.ones((3, 3)), borderType=cv2.BORDER_CONSTANT
     )
@@ -128,7 +129,7 @@ def _tips(skeleton: Mask, label: NDArray[np.int32]) -> list[Tip]:
     for row, column in ends:
         top, left = max(0, row - 12), max(0, column - 12)
         near = label[top : row + 13, left : column + 13] == label[row, column]
-        centre = np.argwhere(near).mean(axis=0) + (top, left)
+        centre = np.argwhere(near).mean(axis=0) + np.array([top, left])
         outward = np.array([column, row]) - centre[::-1]
         size = float(np.hypot(*outward))
         if size > 1:

@@ -1,6 +1,7 @@
 """How dark and line-like every place of a straightened layer is."""
 
 import math
+from collections.abc import Iterator
 from dataclasses import dataclass
 
 import cv2
@@ -92,12 +93,22 @@ def flatten(strip: Strip) -> tuple[Image, float]:
 def local_mean(grey: Image, weight: Mask, spread: float) -> Image:
     """Gaussian mean of the grey levels where `weight` is True, at least 1."""
     known = weight.astype(np.float32)
-    border = cv2.BORDER_REFLECT
-    total = cv2.GaussianBlur(grey * known, (0, 0), spread, borderType=border)
-    share = cv2.GaussianBlur(known, (0, 0), spread, borderType=border)
+    height, width = grey.shape
+    # A wide Gaussian needs no fine grid: a quarter of its spread a cell.
+    coarse = max(1, int(spread / 4))
+    size = (max(2, round(width / coarse)), max(2, round(height / coarse)))
+    total, share = (
+        cv2.GaussianBlur(
+            cv2.resize(part, size, interpolation=cv2.INTER_AREA), (0, 0),
+            sigmaX=spread * size[0] / width, sigmaY=spread * size[1] / height,
+            borderType=cv2.BORDER_REFLECT,
+        )
+        for part in (grey * known, known)
+    )  # fmt: skip
     # Far from anything known, fall back on the mean of all that is known.
     mean = float(grey[weight].mean()) if weight.any() else 1.0
-    return np.asarray(np.maximum((total + 1e-3 * mean) / (share + 1e-3), 1.0), np.float32)
+    level = np.maximum((total + 1e-3 * mean) / (share + 1e-3), 1.0)
+    return np.asarray(cv2.resize(level, (width, height), interpolation=cv2.INTER_LINEAR))
 
 
 def _chalked(strip: Strip, dark: Image, noise: float) -> Mask:
@@ -130,37 +141,38 @@ def _without_border(dark: Image, judged: Mask, reach: int, noise: float) -> Imag
     return changed
 
 
-def _responses(dark: Image, spread: float) -> list[Image]:
+def _responses(dark: Image, spread: float) -> Iterator[Image]:
     smooth = cv2.GaussianBlur(dark, (0, 0), spread)
-    reach = math.ceil(2 * ELONGATION * spread) + math.ceil(SIDE * spread) + 2
+    reach = math.ceil(ELONGATION * spread) + math.ceil(SIDE * spread) + 2
     padded = cv2.copyMakeBorder(
         smooth, reach, reach, reach, reach, cv2.BORDER_CONSTANT, value=0
     )
-    angles = np.arange(ORIENTATIONS) * math.pi / ORIENTATIONS
-    return [_response(padded, angle, spread, reach) for angle in angles]
+    for turn in range(ORIENTATIONS):
+        yield _response(padded, turn * math.pi / ORIENTATIONS, spread, reach)
 
 
 def _response(padded: Image, angle: float, spread: float, reach: int) -> Image:
     """Mean along the line minus the darker of the two sides: a step gives nothing."""
     c, s = math.cos(angle), math.sin(angle)
-    side = SIDE * spread
-    offsets = np.arange(-1, 1.01, 1 / 4) * ELONGATION * spread
-    line = np.zeros_like(padded)
-    for t in offsets:
-        line += _moved(padded, t * c, t * s)
-    line /= len(offsets)
-    sides = np.maximum(_moved(line, -side * s, side * c), _moved(line, side * s, -side * c))
-    inner = slice(reach, -reach)
-    return np.asarray((line - sides)[inner, inner])
+    margin = math.ceil(SIDE * spread) + 1
+    ahead = np.linspace(-1, 1, 9) * ELONGATION * spread
+    line = _shifted(padded, 0, 0, reach - margin).copy()
+    for t in (*ahead[:4], *ahead[5:]):
+        line += _shifted(padded, round(t * c), round(t * s), reach - margin)
+    line /= len(ahead)
+    dx, dy = round(-SIDE * spread * s), round(SIDE * spread * c)
+    sides = np.maximum(_shifted(line, dx, dy, margin), _shifted(line, -dx, -dy, margin))
+    return np.asarray(_shifted(line, 0, 0, margin) - sides, np.float32)
 
 
-def _moved(image: Image, dx: float, dy: float) -> Image:
-    """The image read at whole-pixel offset (dx, dy); it wraps, so pad before."""
-    return np.roll(image, (-round(dy), -round(dx)), axis=(0, 1))
+def _shifted(image: Image, dx: int, dy: int, margin: int) -> Image:
+    """The image without its margin, read at a whole-pixel offset within it."""
+    height, width = image.shape
+    return image[margin + dy : height - margin + dy, margin + dx : width - margin + dx]
 
 
 def _robust(values: Image) -> tuple[float, float]:
-    """Median and spread (1.4826 MAD); every eleventh value will do for large arrays."""
-    some = values[:: max(1, len(values) // 20_000)]
+    """Median and spread (1.4826 MAD); a sample will do for large arrays."""
+    some = values[:: max(1, len(values) // 8_000)]
     middle = float(np.median(some))
     return middle, max(1e-4, 1.4826 * float(np.median(np.abs(some - middle))))

@@ -63,7 +63,12 @@ class Strip:
         lower = np.interp(columns, at, self.lower_px)
         height = upper + (lower - upper) * (rows + 0.5) / self.grey.shape[0]
         ahead = self.start_px + self.step_px * columns
-        return ahead[:, None] * self.along + height[:, None] * self.across
+        return np.asarray(ahead[:, None] * self.along + height[:, None] * self.across)
+
+
+def blurred(image: Image, spread_px: float) -> Image:
+    """Gaussian blur."""
+    return np.asarray(cv2.GaussianBlur(image, (0, 0), spread_px), np.float32)
 
 
 def layer_frame(edge: Edge) -> tuple[Points, Points]:
@@ -153,11 +158,12 @@ def _sample(
     y0, y1 = (int(np.clip(f, 0, height)) for f in (y.min() - pad, y.max() + pad + 1))
     part = grey[y0:y1, x0:x1]
     if step > 1.2:
-        part = cv2.GaussianBlur(part, (0, 0), 0.4 * step)
+        part = blurred(part, 0.4 * step)
     mask = judged[y0:y1, x0:x1].astype(np.uint8)
     sampled = cv2.remap(part, x - x0, y - y0, cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE)
     kept = cv2.remap(mask, x - x0, y - y0, cv2.INTER_NEAREST, borderMode=cv2.BORDER_CONSTANT)
-    return np.asarray(sampled, np.float32), _without_rims(kept, round(RIM_MM / mm_step))
+    inner = _without_rims(np.asarray(kept, np.uint8), round(RIM_MM / mm_step))
+    return np.asarray(sampled, np.float32), inner
 
 
 def _without_rims(kept: NDArray[np.uint8], rim_px: int) -> Mask:
