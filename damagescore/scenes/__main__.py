@@ -14,15 +14,20 @@ from damagescore.scenes.render import render, write_scene
 from damagescore.scenes.spec import SceneSpec
 
 
-def choose_specs(which: str, count: int | None) -> tuple[tuple[SceneSpec, ...], int]:
-    """Specs of a set and the seed of its first photo."""
+def choose_specs(
+    which: str, count: int | None, *, width_px: int = 2200
+) -> tuple[tuple[SceneSpec, ...], int]:
+    """Specs of a set and the seed of its first photo; the demo keeps its own sizes."""
+    if width_px < 200:
+        raise UsageError(f"The width is {width_px} px.", remedy="Give a width of 200 or more.")
     if count is not None and count < 1:
         raise UsageError(f"The count is {count}.", remedy="Give a count of 1 or more.")
     if which == "demo":
         return demo_specs()[:count], 1000
+    size_px = (width_px, round(0.75 * width_px))
     if which == "development":
-        return development_specs(count or 24), 2000
-    return checking_specs(count or 24), 5000
+        return development_specs(count or 24, size_px=size_px), 2000
+    return checking_specs(count or 24, size_px=size_px), 5000
 
 
 def build_parser() -> argparse.ArgumentParser:
@@ -31,6 +36,9 @@ def build_parser() -> argparse.ArgumentParser:
     parser.add_argument("which", choices=("demo", "development", "checking"))
     parser.add_argument("--out", type=Path, required=True, help="folder for the photos")
     parser.add_argument("--count", type=int, help="how many; all demo photos or 24")
+    parser.add_argument(
+        "--width", type=int, default=2200, help="photo width in pixels, but for the demo"
+    )
     parser.add_argument("--masks", action="store_true", help="write label masks for demo too")
     return parser
 
@@ -39,7 +47,7 @@ def main(arguments: list[str] | None = None) -> int:
     """Render a set of photos; return the exit code (0 done, 2 wrong use)."""
     options = build_parser().parse_args(arguments)
     try:
-        specs, first = choose_specs(options.which, options.count)
+        specs, first = choose_specs(options.which, options.count, width_px=options.width)
         masks = options.masks or options.which != "demo"
         for i, spec in enumerate(tqdm(specs, desc=options.which, unit="photo")):
             write_scene(render(spec, first + i), options.out, with_mask=masks)

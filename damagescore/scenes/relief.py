@@ -55,11 +55,12 @@ def _open_fracture(fields: DamageFields, grid: Grid, fracture: Fracture) -> None
     for branch in fracture.branches:
         paint_branch(cover, part, branch)
     faint = fracture.spec.faint
-    dark = cover * np.float32(0.55 if faint else 0.97)
+    dark = cover * np.float32(0.42 if faint else 0.97)
+    groove_mm = np.float32(0.04 if faint else 0.12)
     lips = cv2.GaussianBlur(cover, (0, 0), max(1.0, 0.10 / grid.pitch_mm))
     curl = (0.05 if faint else 0.16) * min(0.4, fracture.spec.width_mm)
     fields.height_mm[window] += np.float32(curl) * lips
-    fields.height_mm[window] -= np.float32(0.12) * cv2.GaussianBlur(cover, (0, 0), 0.8)
+    fields.height_mm[window] -= groove_mm * cv2.GaussianBlur(cover, (0, 0), 0.8)
     for field, value in ((fields.crack, cover), (fields.hole, dark)):
         np.maximum(field[window], value, out=field[window])
 

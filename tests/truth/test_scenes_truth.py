@@ -25,9 +25,9 @@ from damagescore.scenes import (
     StackSpec,
     render,
 )
-from damagescore.scenes.crumbles import Patch, paint_patch, shoelace_mm2
-from damagescore.scenes.fractures import Branch, paint_branch
-from damagescore.scenes.laminate import Grid
+from damagescore.scenes.crumbles import Patch, grow_patch, paint_patch, shoelace_mm2
+from damagescore.scenes.fractures import Branch, grow_fracture, paint_branch
+from damagescore.scenes.laminate import Grid, build_laminate
 
 SMALL = CameraSpec(size_px=(660, 495), px_per_mm=8.0, yaw_deg=8, pitch_deg=6, roll_deg=1.5)
 QUIET = DistractorSpec(fibres=0, scratches=0, flash_ridges=0, specks=0.3)
@@ -276,6 +276,28 @@ def test_bulge_peaks_are_their_distance_from_the_shim_edge_line(profile):
     assert by_layer[2]["peak_mm"] == pytest.approx(1.2, abs=0.1)
     assert by_layer[6]["recess_mm"] == pytest.approx(0.6, abs=0.1)
     assert [k for k, b in by_layer.items() if b["is_bulge"]] == [2]
+
+
+@pytest.mark.parametrize("seed", range(6))
+@pytest.mark.parametrize("radius_mm", [None, 40.0])
+def test_damage_stays_in_its_layer_and_gaps_hug_their_shim(seed, radius_mm):
+    stack = StackSpec(rubber_layers=6, rubber_mm=2.0, waviness_mm=0.1, radius_mm=radius_mm)
+    laminate = build_laminate(stack, (-40.0, 40.0), np.random.default_rng(seed))
+    draw = np.random.default_rng(100 + seed)
+    for spec in (
+        *CRACKS,
+        CrackSpec(layer=2, kind="surface_check", heading_deg=95, length_mm=1.4),
+    ):
+        for branch in grow_fracture(spec, laminate, draw).branches:
+            s, v = branch.points_mm.T
+            low, high = laminate.bounds_mm(spec.layer, s)
+            assert np.all((v > low) & (v < high))
+            if spec.kind == "bond_line":
+                assert np.all(high - v <= 0.3 + 1e-9)
+    patch = grow_patch(CrumblingSpec(layer=4, length_mm=9), laminate, draw)
+    for outline in patch.outlines_mm:
+        low, high = laminate.bounds_mm(4, outline[:, 0])
+        assert np.all((outline[:, 1] >= low) & (outline[:, 1] <= high))
 
 
 @pytest.mark.parametrize("angle_deg", [0, 17, 45, 90, 133])

@@ -130,6 +130,15 @@ def test_unknown_finish_and_mark_are_named():
         render(replace(TINY, mark=MarkSpec(kind="tartan")), 1)
 
 
+def test_command_writes_photo_truth_and_mask(tmp_path, capsys):
+    assert main(["checking", "--out", str(tmp_path), "--count", "2", "--width", "240"]) == 0
+    names = sorted(path.name for path in tmp_path.iterdir())
+    assert names == [
+        f"chk-00{i}{end}" for i in range(2) for end in (".jpg", ".json", "_mask.png")
+    ]
+    capsys.readouterr()  # the progress bar
+
+
 def test_command_refuses_a_count_below_one(tmp_path, capsys):
     assert main(["demo", "--out", str(tmp_path), "--count", "0"]) == 2
     assert "count is 0" in capsys.readouterr().err
