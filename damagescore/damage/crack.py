@@ -7,7 +7,6 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 from scipy.ndimage import uniform_filter1d
-from skimage.filters import apply_hysteresis_threshold
 
 from damagescore.damage.centreline import centre, resample, smooth
 from damagescore.damage.fork import joined_to, leave_stroke
@@ -15,7 +14,7 @@ from damagescore.damage.lines import layer_of, measure_lines
 from damagescore.damage.network import Paths, link, networks, thin
 from damagescore.damage.record import Finding, FindingKind
 from damagescore.damage.ridge import Ridge, ridge_of
-from damagescore.damage.strip import Strip, strips_of
+from damagescore.damage.strip import Strip, blurred, strips_of
 from damagescore.damage.tips import with_true_ends
 from damagescore.edge.record import Edge
 from damagescore.errors import UsageError
@@ -180,8 +179,8 @@ def _candidates(strip: Strip, gates: Gates) -> list[Candidate]:
     if not strip.judged.any():
         return []
     ridge = ridge_of(strip)
-    core = cv2.GaussianBlur(ridge.dark, (0, 0), 0.025 * strip.px_per_mm)
-    mask = apply_hysteresis_threshold(ridge.z, gates.z_grow, gates.z_seed)
+    core = blurred(ridge.dark, 0.025 * strip.px_per_mm)
+    mask = _hysteresis(ridge.z, gates.z_grow, gates.z_seed)
     mask &= (core > gates.dark_grow) & strip.judged
     mask &= ~_mould_lines(ridge, core, strip.px_per_mm)
     skeleton = _dark_pieces(thin(mask), core, gates, strip.px_per_mm)
@@ -189,6 +188,13 @@ def _candidates(strip: Strip, gates: Gates) -> list[Candidate]:
     paths = networks(joined, shortest_branch_px=0.8 * strip.px_per_mm)
     seen = [_judge(p, ridge, core, strip.px_per_mm, gates) for p in paths]
     return [c for c in seen if c is not None]
+
+
+def _hysteresis(image: Image, low: float, high: float) -> Mask:
+    """Places above `low` that hang together with one above `high`."""
+    _, label = cv2.connectedComponents((image > low).astype(np.uint8), connectivity=8)
+    seeded = np.unique(label[image > high])
+    return np.asarray(np.isin(label, seeded[seeded > 0]))
 
 
 def _dark_pieces(skeleton: Mask, core: Image, gates: Gates, px_per_mm: float) -> Mask:

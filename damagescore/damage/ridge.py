@@ -8,7 +8,7 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from damagescore.damage.strip import Strip
+from damagescore.damage.strip import Strip, blurred
 
 Image = NDArray[np.float32]
 Mask = NDArray[np.bool_]
@@ -142,11 +142,9 @@ def _without_border(dark: Image, judged: Mask, reach: int, noise: float) -> Imag
 
 
 def _responses(dark: Image, spread: float) -> Iterator[Image]:
-    smooth = cv2.GaussianBlur(dark, (0, 0), spread)
+    smooth = blurred(dark, spread)
     reach = math.ceil(ELONGATION * spread) + math.ceil(SIDE * spread) + 2
-    padded = cv2.copyMakeBorder(
-        smooth, reach, reach, reach, reach, cv2.BORDER_CONSTANT, value=0
-    )
+    padded = np.pad(smooth, reach)
     for turn in range(ORIENTATIONS):
         yield _response(padded, turn * math.pi / ORIENTATIONS, spread, reach)
 

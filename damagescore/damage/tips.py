@@ -9,6 +9,7 @@ from numpy.typing import NDArray
 
 from damagescore.damage.centreline import cumulative_px, resample
 from damagescore.damage.ridge import local_mean
+from damagescore.damage.strip import blurred
 from damagescore.scale.record import Scale
 
 Points = NDArray[np.float64]
@@ -130,7 +131,7 @@ def _surround(
     x0, y0 = (max(0, int(c) - reach) for c in start)
     x1, y1 = (int(c) + reach + 1 for c in start)
     part, allowed = grey[y0:y1, x0:x1], inside[y0:y1, x0:x1]
-    fine = cv2.GaussianBlur(part, (0, 0), max(0.5, 0.025 * px_per_mm))
+    fine = blurred(part, max(0.5, 0.025 * px_per_mm))
     stroke = np.zeros(part.shape, np.uint8)
     course = np.round(line - (x0, y0)).astype(np.int32).reshape(-1, 1, 2)
     cv2.polylines(stroke, [course], False, 1, max(1, round(0.8 * px_per_mm)))
