@@ -42,9 +42,14 @@ class CrumblingRule:
         Texture of a core over the median texture of all rubber in the photo, so
         that noisy or dusty photos need more.
     least_area_mm2 : float
-        Smallest core: about ten grains; less is a chip or a speck.
+        Smallest core: about fifteen grains; less is a chip or a speck.
     least_darkness : float
         Mean darkness of a core below sound rubber: gaps between grains are deep.
+    least_side_share : float
+        Texture on the quieter side over that of the place itself: a wide dark crack
+        still shows a little to both sides.
+    line_alignment : float
+        Coherence of the structure tensor above which a place is on a line.
     most_aligned : float
         Coherence of the structure tensor above which a core is lines, not grains.
     join_mm : float
@@ -53,8 +58,10 @@ class CrumblingRule:
 
     least_contrast: float = 0.07
     over_sound: float = 2.6
-    least_area_mm2: float = 0.8
+    least_area_mm2: float = 1.5
     least_darkness: float = 0.12
+    least_side_share: float = 0.4
+    line_alignment: float = 0.85
     most_aligned: float = 0.6
     join_mm: float = 1.2
 
@@ -131,9 +138,9 @@ def _patches(
     strip: Strip, dark: Image, found: Image, *, sound: float, rule: CrumblingRule
 ) -> list[_Patch]:
     least = max(rule.least_contrast, rule.over_sound * sound)
-    cores = (without_lines(strip, found) > least) & (strip.inside > 0.5)
-    labels, count = _joined(cores, reach_px=rule.join_mm / 2 * strip.px_per_mm)
     aligned = _alignment(strip, dark)
+    cores = _cores(strip, found, aligned, least=least, rule=rule)
+    labels, count = _joined(cores, reach_px=rule.join_mm / 2 * strip.px_per_mm)
     kept: list[_Patch] = []
     for label in range(1, count + 1):
         core = cores & (labels == label)
@@ -150,6 +157,14 @@ def _patches(
                 )
             )
     return kept
+
+
+def _cores(
+    strip: Strip, found: Image, aligned: Image, *, least: float, rule: CrumblingRule
+) -> Mask:
+    quiet_sides = without_lines(strip, found)
+    wide = (quiet_sides > least) & (quiet_sides > rule.least_side_share * found)
+    return wide & (aligned < rule.line_alignment) & (strip.inside > 0.5)
 
 
 def _joined(cores: Mask, *, reach_px: float) -> tuple[NDArray[np.int32], int]:

@@ -30,6 +30,10 @@ LINE_REACH_MM = 0.65
 LIGHT_KNOTS = 14
 """Light falls off within a seventh of the width on a curved edge."""
 
+DARKEST = 0.9
+"""Gaps between grains are about 0.5 log units below sound rubber; a crack may be 2
+below and would outshine everything around it."""
+
 DARK_OFFSET = 4.0
 """Grey levels added before the logarithm, so that noise in deep shadow stays small."""
 
@@ -171,8 +175,11 @@ def _surface(strip: Strip, shape: tuple[int, int], terms: NDArray[np.float64]) -
 
 
 def darkness(strip: Strip, light: Image) -> Image:
-    """How far a pixel is below sound rubber, log units; bright marks count as sound."""
-    below = np.maximum(light - strip.log_grey, 0)
+    """How far a pixel is below sound rubber, log units.
+
+    Bright marks count as sound, and depth beyond `DARKEST` does not count.
+    """
+    below = np.clip(light - strip.log_grey, 0, DARKEST)
     return np.where(strip.sure, below, 0).astype(np.float32)
 
 
