@@ -26,19 +26,15 @@ def change_text(before: Any, after: Any, *, unit: Length) -> str:
 
 
 def _plain(value: Any) -> dict[str, str]:
-    if isinstance(value, str | int | float) and not isinstance(value, bool):
-        shown = OUTCOMES[value][0].lower() if value in OUTCOMES else str(value)
-        return {"": shown[:80]}
-    return {}
+    if not isinstance(value, str):
+        return {}
+    return {"": OUTCOMES[value][0].lower() if value in OUTCOMES else value[:80]}
 
 
 def _facts(patch: Mapping[str, Any], *, unit: Length) -> dict[str, str]:
     if patch.get("slot") == "part":
-        return {
-            words_of(k, {}): str(v)[:80]
-            for k, v in patch["part"].items()
-            if v not in ("", None)
-        }
+        given = {k: v for k, v in patch["part"].items() if v not in ("", None)}
+        return {words_of(k, {}): str(v)[:80] for k, v in given.items()}
     if patch.get("slot") != "finding":
         return {}
     review = patch.get("review")

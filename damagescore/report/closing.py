@@ -29,7 +29,7 @@ def corrections(inspection: Inspection, *, unit: Length) -> Iterator[Flowable]:
             )
             for e in inspection.edits
         ],
-        widths=(5, 19, 16, 38, 28),
+        widths=(5, 23, 16, 36, 26),
     )
 
 

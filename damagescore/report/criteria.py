@@ -17,7 +17,7 @@ from damagescore.quantity import (
 )
 from damagescore.report.figures import UsageBar
 from damagescore.report.look import BODY_WIDTH, grid, text
-from damagescore.report.words import INVENTED, OUTCOMES
+from damagescore.report.words import INVENTED, NONE_FOUND, OUTCOMES
 
 BAR_MEANING = (
     "Bar: the value; thin line with ends: 95 % interval; hatched: borderline zone; upright "
@@ -53,6 +53,8 @@ def value_text(quantity: Quantity, unit: Length) -> str:
         return f"not measured: {quantity.reason or 'no reason given'}"
     if quantity.unit == "1":
         return f"{quantity.value:g}"
+    if quantity.value == 0 and quantity.u == 0:
+        return f"0: {NONE_FOUND}"
     return format_quantity(quantity, unit=unit)
 
 

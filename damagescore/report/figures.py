@@ -250,8 +250,9 @@ class UsageBar(Flowable):  # type: ignore[misc]
         for x in (low, high):
             canvas.line(x, 10, x, 15)
         if self._usage > self._end:
-            canvas.setFont(BOLD, 7)
-            canvas.drawString(self.width - 8, 10, "»")
+            canvas.setFillColor(colors.white)
+            canvas.setFont(BOLD, 8)
+            canvas.drawRightString(self.width - 3, 9.6, "»")
 
     def _draw_words(self) -> None:
         canvas: Canvas = self.canv

@@ -10,11 +10,12 @@ from damagescore.limits import Assessment, hand_quantities
 from damagescore.quantity import Length
 from damagescore.report.criteria import criteria_part, value_text
 from damagescore.report.look import BODY_WIDTH, INK, grid, pairs, text
-from damagescore.report.rows import NONE_FOUND, Row, finding_rows, hand_rows
+from damagescore.report.rows import Row, finding_rows, hand_rows
 from damagescore.report.words import (
     DISPOSITIONS,
     EXPANDED,
     KINDS,
+    NONE_FOUND,
     NOT_ASSESSED,
     NOT_SIGNED,
     OUTCOMES,

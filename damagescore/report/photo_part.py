@@ -155,14 +155,8 @@ def _totals(measurement: Mapping[str, Any], *, unit: Length) -> Flowable:
     return grid(
         ("Total", "Value"),
         [
-            (words_of(name, QUANTITIES), _total_text(plain, unit=unit))
+            (words_of(name, QUANTITIES), value_text(quantity_from_dict(plain), unit))
             for name, plain in totals.items()
         ],
         widths=(40, 60),
     )
-
-
-def _total_text(plain: Mapping[str, Any], *, unit: Length) -> str:
-    if plain["value"] == 0 and plain["u"] == 0:
-        return "0: looked and found none"
-    return value_text(quantity_from_dict(plain), unit)

@@ -7,8 +7,6 @@ from typing import Any
 from damagescore.inspection.record import Inspection, PhotoEntry, Review
 from damagescore.quantity import Quantity, quantity_from_dict
 
-NONE_FOUND = "looked and found none"
-
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Row:

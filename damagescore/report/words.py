@@ -97,6 +97,8 @@ CAUTIONS = (
     "The record relates only to the part and the photos named in it.",
 )
 
+NONE_FOUND = "looked and found none"
+
 INVENTED = "INVENTED LIMITS: for demonstration only, not for any real part"
 
 NOT_SIGNED = "NOT SIGNED"
