@@ -70,9 +70,7 @@ class Measured:
 
     def scaled(self, factor: float, *, unit: Unit) -> "Measured":
         """Return the same quantity times `factor`, in another unit."""
-        budget = tuple(
-            Contribution(source=c.source, u=abs(factor) * c.u) for c in self.budget
-        )
+        budget = tuple(Contribution(source=c.source, u=abs(factor) * c.u) for c in self.budget)
         return Measured(
             value=self.value * factor, u=self.u * abs(factor), unit=unit, budget=budget
         )
@@ -91,16 +89,14 @@ class NotMeasured:
     reason: str
     unit: Unit
 
-    def to_dict(self, *, with_budget: bool = True) -> dict[str, Any]:
+    def to_dict(self, *, with_budget: bool = True) -> dict[str, Any]:  # noqa: ARG002 - same call as for a measured value
         return {"value": None, "u": None, "unit": self.unit, "reason": self.reason}
 
 
 Quantity = Measured | NotMeasured
 
 
-def from_budget(
-    value: float, contributions: Iterable[Contribution], *, unit: Unit
-) -> Measured:
+def from_budget(value: float, contributions: Iterable[Contribution], *, unit: Unit) -> Measured:
     """Combine independent contributions by root sum of squares (GUM 5.1.2)."""
     budget = tuple(contributions)
     u = math.sqrt(math.fsum(c.u**2 for c in budget))
@@ -111,9 +107,7 @@ def quantity_from_dict(plain: Mapping[str, Any]) -> Quantity:
     """Read back what `to_dict` wrote."""
     if plain["value"] is None:
         return NotMeasured(reason=plain.get("reason", ""), unit=plain["unit"])
-    budget = tuple(
-        Contribution(source=c["source"], u=c["u"]) for c in plain.get("budget", ())
-    )
+    budget = tuple(Contribution(source=c["source"], u=c["u"]) for c in plain.get("budget", ()))
     return Measured(value=plain["value"], u=plain["u"], unit=plain["unit"], budget=budget)
 
 
@@ -124,7 +118,10 @@ def total(parts: Iterable[Measured], *, unit: Unit, shared: str = "scale") -> Me
     a photo), all others as root sum of squares (GUM 5.2.2, note 1).
     """
     parts = tuple(parts)
-    linear = math.fsum(c.u for p in parts for c in p.budget if c.source == shared)
+    # Within one part, lines of the same name are independent, as `from_budget` has them.
+    linear = math.fsum(
+        math.hypot(*(c.u for c in p.budget if c.source == shared)) for p in parts
+    )
     rest = math.sqrt(
         math.fsum(c.u**2 for p in parts for c in p.budget if c.source != shared)
         + math.fsum(p.u**2 for p in parts if not p.budget)
@@ -159,7 +156,11 @@ def places_for(u: float, *, digits: int = 2) -> int:
     """Decimal places at which `u` shows `digits` significant figures (GUM 7.2.6)."""
     if u <= 0:
         return 3
-    return max(0, digits - 1 - math.floor(math.log10(u)))
+    seen = Decimal(str(u))
+    places = digits - 1 - seen.adjusted()
+    # Rounding may carry into the next decade: 0.0996 has two figures as 0.10.
+    carried = seen.quantize(Decimal(1).scaleb(-places), rounding=ROUND_HALF_EVEN)
+    return max(0, digits - 1 - carried.adjusted())
 
 
 UNIT_SIGNS: Mapping[str, str] = {

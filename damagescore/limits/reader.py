@@ -142,6 +142,8 @@ def criterion_from_plain(plain: Mapping[str, Any], *, set_unit: Length) -> Crite
         check_text(plain.get(name, "-"), name)
     kind = quantity_kind(plain["quantity"])
     direction = plain.get("direction", kind.direction)
+    if direction not in kind.directions:
+        raise choice_error("direction", direction, kind.directions)
     usual = "smallest" if direction == "min" else "largest"
     statistic = plain.get("statistic", usual)
     if statistic not in kind.statistics:
