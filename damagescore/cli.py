@@ -6,6 +6,7 @@ JSON is printed or written all the same).
 
 import argparse
 import json
+import os
 import sys
 from collections.abc import Sequence
 from pathlib import Path
@@ -37,6 +38,9 @@ def main(arguments: Sequence[str] | None = None) -> int:
         return _say(fault, code=REFUSED)
     except DamageScoreError as fault:
         return _say(fault, code=USAGE if isinstance(fault, UsageError) else REFUSED)
+    except BrokenPipeError:  # the reader of a pipe had enough
+        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+        return DONE
     except OSError as fault:
         message = f"{fault.strerror or fault} ({fault.filename})."
         return _say(DamageScoreError(message), code=USAGE)
