@@ -36,10 +36,18 @@ class View:
     @property
     def mm_to_px(self) -> Field:
         """Plane of the print (x right, y down, mm, middle at 0, 0) to pixels."""
-        ax, ay, az = (math.radians(a) for a in (self.tilt_x_deg, self.tilt_y_deg, self.turn_deg))
-        rx = np.array([[1, 0, 0], [0, math.cos(ax), -math.sin(ax)], [0, math.sin(ax), math.cos(ax)]])
-        ry = np.array([[math.cos(ay), 0, math.sin(ay)], [0, 1, 0], [-math.sin(ay), 0, math.cos(ay)]])
-        rz = np.array([[math.cos(az), -math.sin(az), 0], [math.sin(az), math.cos(az), 0], [0, 0, 1]])
+        ax, ay, az = (
+            math.radians(a) for a in (self.tilt_x_deg, self.tilt_y_deg, self.turn_deg)
+        )
+        rx = np.array(
+            [[1, 0, 0], [0, math.cos(ax), -math.sin(ax)], [0, math.sin(ax), math.cos(ax)]]
+        )
+        ry = np.array(
+            [[math.cos(ay), 0, math.sin(ay)], [0, 1, 0], [-math.sin(ay), 0, math.cos(ay)]]
+        )
+        rz = np.array(
+            [[math.cos(az), -math.sin(az), 0], [math.sin(az), math.cos(az), 0], [0, 0, 1]]
+        )
         turned = rx @ ry @ rz
         camera = np.array(
             [
@@ -58,7 +66,9 @@ class View:
 
     @property
     def tilt_deg(self) -> float:
-        cosine = math.cos(math.radians(self.tilt_x_deg)) * math.cos(math.radians(self.tilt_y_deg))
+        cosine = math.cos(math.radians(self.tilt_x_deg)) * math.cos(
+            math.radians(self.tilt_y_deg)
+        )
         return math.degrees(math.acos(cosine))
 
 
@@ -86,7 +96,9 @@ def render(
     light = np.vstack(rows)
     if blur_px > 0:
         light = cv2.GaussianBlur(light, (0, 0), blur_px, borderType=cv2.BORDER_REPLICATE)
-    return photo_of_light(light, noise_dn=noise_dn, seed=seed, focal_px=view.focal_px if with_focal else None)
+    return photo_of_light(
+        light, noise_dn=noise_dn, seed=seed, focal_px=view.focal_px if with_focal else None
+    )
 
 
 def photo_of_light(
@@ -144,7 +156,11 @@ def true_corners_px(view: View, *, side_mm: float, centre_mm: tuple[float, float
 
 
 def rule_print(
-    *, pitch_mm: float = 1.0, ticks: int = 31, missing: tuple[int, ...] = (), width_mm: float = 0.16
+    *,
+    pitch_mm: float = 1.0,
+    ticks: int = 31,
+    missing: tuple[int, ...] = (),
+    width_mm: float = 0.16,
 ) -> Print:
     """Light metal with a row of ticks, longer at every fifth and tenth, on a dark ground."""
     start = -(ticks - 1) / 2 * pitch_mm
@@ -165,10 +181,10 @@ def dots_print(*, distance_mm: float = 20.0, diameter_mm: float = 4.0) -> Print:
     """Two black discs on a card."""
 
     def reflectance(x: Field, y: Field) -> Field:
-        near = np.minimum(
-            np.hypot(x - distance_mm / 2, y), np.hypot(x + distance_mm / 2, y)
+        near = np.minimum(np.hypot(x - distance_mm / 2, y), np.hypot(x + distance_mm / 2, y))
+        card = (np.abs(x) < distance_mm / 2 + 1.5 * diameter_mm) & (
+            np.abs(y) < 1.3 * diameter_mm
         )
-        card = (np.abs(x) < distance_mm / 2 + 1.5 * diameter_mm) & (np.abs(y) < 1.3 * diameter_mm)
         return np.where(near < diameter_mm / 2, INK, np.where(card, PAPER, 0.12))
 
     return reflectance
