@@ -9,7 +9,9 @@ from reportlab.platypus import Flowable, KeepTogether, Spacer, Table, TableStyle
 from damagescore.errors import DamageScoreError
 from damagescore.inspection.record import PhotoEntry
 from damagescore.photo import read_photo
+from damagescore.photo.record import Photo
 from damagescore.quantity import MM_PER_INCH, Length, quantity_from_dict, round_half_even
+from damagescore.report.closeup import close_up
 from damagescore.report.criteria import value_text
 from damagescore.report.figures import LineSample, PhotoFigure
 from damagescore.report.look import BODY_WIDTH, grid, pairs, text
@@ -27,7 +29,16 @@ def photo_part(
     measurement = entry.measurement
     heading = text(f"Photo {number}: {entry.name}, {entry.view} view", "heading", most=300)
     sha256 = text(f"Photo SHA-256 {entry.sha256}", "note")
-    yield KeepTogether([heading, *_picture(entry, loader=loader, unit=unit), sha256])
+    try:
+        photo = read_photo(loader(entry.sha256), name=entry.name)
+    except DamageScoreError as fault:
+        # The rest of the record still has to be readable; the fault stands in it.
+        yield KeepTogether(
+            [heading, text(f"The photo cannot be shown. {fault}", most=600), sha256]
+        )
+    else:
+        yield KeepTogether([heading, *_picture(photo, entry, unit=unit), sha256])
+        yield from _close_up(photo, entry, unit=unit)
     yield text("Quality", "small_heading")
     yield from _quality(measurement)
     yield text("Scale", "small_heading")
@@ -38,13 +49,7 @@ def photo_part(
     yield _totals(measurement, unit=unit)
 
 
-def _picture(entry: PhotoEntry, *, loader: PhotoLoader, unit: Length) -> Iterator[Flowable]:
-    try:
-        photo = read_photo(loader(entry.sha256), name=entry.name)
-    except DamageScoreError as fault:
-        # The rest of the record still has to be readable; the fault stands in it.
-        yield text(f"The photo cannot be shown. {fault}", most=600)
-        return
+def _picture(photo: Photo, entry: PhotoEntry, *, unit: Length) -> Iterator[Flowable]:
     states = states_of(entry)
     yield PhotoFigure(
         photo.rgb, entry.measurement, states=states, unit=unit, box=(BODY_WIDTH, 118 * mm)
@@ -57,6 +62,17 @@ def _picture(entry: PhotoEntry, *, loader: PhotoLoader, unit: Length) -> Iterato
         yield text("The bar holds at the centre of the judged area.", "note")
     else:
         yield text("No scale bar: the scale of this photo is not known.", "note")
+
+
+def _close_up(photo: Photo, entry: PhotoEntry, *, unit: Length) -> Iterator[Flowable]:
+    found = close_up(photo.rgb, entry.measurement)
+    if found is None:
+        return
+    pixels, moved = found
+    figure = PhotoFigure(
+        pixels, moved, states=states_of(entry), unit=unit, box=(BODY_WIDTH, 80 * mm)
+    )
+    yield KeepTogether([text("Close-up of the findings", "small_heading"), figure])
 
 
 def _legend(kinds: Sequence[str]) -> Table:

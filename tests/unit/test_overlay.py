@@ -7,6 +7,7 @@ import pytest
 from PIL import Image
 
 from damagescore.report import overlay, overlay_png
+from damagescore.report.closeup import close_up
 from damagescore.report.labels import Wanted, boxes_along, no_boxes, place_labels
 from damagescore.report.marks import (
     STYLES,
@@ -173,3 +174,34 @@ def test_a_hostile_name_is_drawn_and_not_run() -> None:
     name = "<b>x</b> \u202e😀" + "W" * 300
     crack = a_finding(name, "crack", lines_px=[[[100, 200], [300, 200]]])
     assert overlay(a_photo(), a_measurement(crack)).shape == (400, 600, 3)
+
+
+def test_a_close_up_shows_the_same_pixels_and_the_same_place() -> None:
+    photo = np.random.default_rng(3).integers(0, 255, (3000, 4000, 3), dtype=np.uint8)
+    crack = a_finding("crack-1", "crack", lines_px=[[[1000.5, 2000], [1700, 2040]]])
+    patch = a_finding("c-2", "crumbling", polygon_px=[[1200, 1900], [1300, 1900], [1300, 1950]])
+    found = close_up(photo, a_measurement(crack, patch))
+    assert found is not None
+    pixels, moved = found
+    (x, y) = moved["findings"][0]["lines_px"][0][0]
+    start_x, start_y = round(1000.5 - x), round(2000 - y)
+    height, width = pixels.shape[:2]
+    assert (pixels == photo[start_y : start_y + height, start_x : start_x + width]).all()
+    assert (1000.5 - x, 2000 - y) == (start_x, start_y)  # whole pixels: nothing is resampled
+    for mark in finding_marks(moved):
+        assert (mark.points_px >= 0).all()
+        assert (mark.points_px <= [width - 1, height - 1]).all()
+
+
+def test_no_close_up_without_findings_or_of_the_whole_photo() -> None:
+    assert close_up(a_photo(), a_measurement()) is None
+    wide = a_finding("crack-1", "crack", lines_px=[[[5, 200], [590, 200]]])
+    assert close_up(a_photo(), a_measurement(wide)) is None
+
+
+def test_a_close_up_of_a_finding_at_the_very_corner_stays_in_the_photo() -> None:
+    for corner in ([0, 0], [1999, 0], [0, 1499], [1999, 1499]):
+        speck = a_finding("crack-1", "crack", lines_px=[[corner, corner]])
+        found = close_up(a_photo(2000, 1500), a_measurement(speck))
+        assert found is not None
+        assert min(found[0].shape[:2]) > 1
