@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 from damagescore.errors import ScaleError
 from damagescore.scale.dots_pose import pose_of_dots
 from damagescore.scale.plane import Pose
-from damagescore.scale.profile import edge_offsets, linear_light, sample
+from damagescore.scale.profile import edge_offsets, even_steps, linear_light, sample
 
 Points = NDArray[np.float64]
 
@@ -137,7 +137,7 @@ def _refined(light: NDArray[np.float32], disc: Disc) -> Disc | None:
         )
         outwards = rim / np.hypot(*rim.T)[:, None]
         reach = float(np.clip(0.3 * disc.radius_px, 3, 10))
-        steps = np.arange(-reach, reach + 0.1, 0.25)
+        steps = even_steps(reach, step_px=0.25)
         points = disc.centre_px + rim
         values = sample(light, points[:, None, :] + steps[None, :, None] * outwards[:, None, :])
         inner, outer = np.median(values[:, :4], axis=1), np.median(values[:, -4:], axis=1)

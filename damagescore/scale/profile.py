@@ -30,6 +30,12 @@ def sample(image: NDArray[np.float32], points: Points) -> NDArray[np.float32]:
     return np.asarray(got.reshape(-1)[: len(flat)].reshape(shape), np.float32)
 
 
+def even_steps(reach_px: float, *, step_px: float) -> Points:
+    """Places from about -reach to reach with 0 exactly in the middle."""
+    count = int(reach_px / step_px)
+    return step_px * np.arange(-count, count + 1, dtype=np.float64)
+
+
 def edge_offsets(profiles: NDArray[np.float32], *, step_px: float) -> Points:
     """Where each dark-to-light profile crosses half of its own step.
 

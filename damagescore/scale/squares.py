@@ -7,7 +7,7 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from damagescore.scale.profile import edge_areas, edge_offsets, linear_light, sample
+from damagescore.scale.profile import edge_areas, edge_offsets, even_steps, linear_light, sample
 
 Points = NDArray[np.float64]
 
@@ -99,9 +99,10 @@ def _without_duplicates(found: list[Square]) -> list[Square]:
 
 def _refined(light: NDArray[np.float32], family: str, number: int, corners: Points) -> Square:
     u = 0.5
-    for _ in range(3):  # the sampling lines follow the corners; three rounds settle them
+    # the sampling lines follow the corners: two rounds settle them, the third is exact
+    for exact in (False, False, True):
         fitted = [
-            _fit_side(light, corners[i], corners[(i + 1) % 4], cells=CELLS[family])
+            _fit_side(light, corners[i], corners[(i + 1) % 4], cells=CELLS[family], exact=exact)
             for i in range(4)
         ]
         if any(f is None for f in fitted):
@@ -115,7 +116,7 @@ def _refined(light: NDArray[np.float32], family: str, number: int, corners: Poin
 
 
 def _fit_side(
-    light: NDArray[np.float32], start: Points, end: Points, *, cells: int
+    light: NDArray[np.float32], start: Points, end: Points, *, cells: int, exact: bool
 ) -> tuple[tuple[Points, Points], float] | None:
     """Straight line through the sub-pixel edge points of one side, and a corner's u."""
     along = end - start
@@ -125,11 +126,11 @@ def _fit_side(
     reach = float(np.clip(0.7 * side / cells, 3.0, 12.0))
     stations = np.linspace(0.08, 0.92, int(np.clip(side / 2, 16, 160))) * side
     step = 0.25
-    across = np.arange(-reach, reach + step / 2, step)
+    across = even_steps(reach, step_px=step)
     feet = start + stations[:, None] * along
     profiles = sample(light, feet[:, None, :] + across[None, :, None] * outwards)
     offsets = edge_offsets(profiles, step_px=step)
-    if reach >= FULL_REACH_PX:
+    if exact and reach >= FULL_REACH_PX:
         offsets = edge_areas(profiles, offsets, step_px=step)
     seen = np.isfinite(offsets)
     if seen.sum() < 8:
