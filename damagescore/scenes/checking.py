@@ -12,7 +12,7 @@ def checking_table() -> VarietyTable:
         plate=("turned", "blasted", "grey_paint", "green_paint", "primer", "black_anodised"),
         bench=("pale_wood", "steel", "mat", "blue_cloth"),
         backdrop=("dark", "shelves"),
-        mark_ids=tuple(range(20, 50)),
+        mark_ids=tuple(range(20, 40)),
         rubber_layers=(4, 6, 8, 10, 12, 15),
         rubber_mm=((1.2, 1.8), (2.5, 2.9), (3.6, 4.0)),
         shim_mm=((0.32, 0.42), (0.62, 0.95)),

@@ -114,7 +114,8 @@ def _squares(mark: MarkSpec, pitch_mm: float) -> _Layout:
     cells = 8 if april else 6
     pitch = mark.size_mm / (cells * max(4, round(mark.size_mm / cells / pitch_mm)))
     side = round(mark.size_mm / pitch)
-    margin = max(1, round(0.26 * mark.size_mm / pitch))
+    margin_mm = 0.26 * mark.size_mm if mark.margin_mm is None else mark.margin_mm
+    margin = max(1, round(margin_mm / pitch))
     gap = round(mark.spacing_mm / pitch)
     count = len(mark.ids)
     width = (2 * margin + side + (count - 1) * gap) * pitch

@@ -83,6 +83,8 @@ class MarkSpec:
 
     `kind` is one of "aruco_4x4_50", "apriltag_36h11", "steel_rule", "two_dots", "none".
     `size_mm` is the side of a square, the pitch of the rule, or the dots' centre distance.
+    `spacing_mm` is the step from square to square, or the length of the rule; `margin_mm` the
+    white around the squares, about a quarter of their side unless given.
     `standoff_mm` moves the card towards the camera and `turn_deg` turns it about its
     upright axis: both make a bad card.
     """
@@ -91,6 +93,7 @@ class MarkSpec:
     ids: tuple[int, ...] = (3, 8)
     size_mm: float = 10.0
     spacing_mm: float = 45.0
+    margin_mm: float | None = None
     centre_mm: tuple[float, float] | None = None
     rotation_deg: float = 0.6
     standoff_mm: float = 0.0
