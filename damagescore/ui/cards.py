@@ -1,5 +1,6 @@
 """Page: printable scale cards."""
 
+import re
 import tempfile
 from pathlib import Path
 
@@ -17,8 +18,8 @@ ADVICE = """
    side* when you add the photo and type in the side that you measured.
 3. Glue it to something flat and stiff. A bent card reads wrongly.
 4. Hold it **in the plane of the rubber edge**, beside the area to judge, square marks facing
-   the camera. A card nearer to the camera than the rubber reads too short: give the
-   stand-off when you add the photo.
+   the camera. With the card nearer to the camera than the rubber, damage
+   reads too short: give the stand-off when you add the photo.
 5. Keep the camera square to the edge, and both card and edge sharp and free of glare.
 """
 
@@ -52,18 +53,19 @@ def card_files() -> dict[str, bytes]:
 
 
 def _downloads(files: dict[str, bytes]) -> None:
-    for stem in dict.fromkeys(Path(name).stem for name in files):
-        with st.container(border=True, horizontal=True, vertical_alignment="center"):
-            st.markdown(f"**{stem.replace('_', ' ').replace('-', ' ').capitalize()}**")
-            for name, data in files.items():
-                suffix = Path(name).suffix
-                if Path(name).stem == stem and suffix in MIME:
-                    st.download_button(
-                        f"Download {suffix[1:].upper()}",
-                        data,
-                        file_name=name,
-                        mime=MIME[suffix],
-                        key=f"card-{name}",
-                        icon=":material/download:",
-                        on_click="ignore",
-                    )
+    page = next(name for name in files if name.endswith(".pdf"))
+    st.download_button(
+        "All cards on one page, PDF", files[page], file_name=page, mime=MIME[".pdf"],
+        key=f"card-{page}", icon=":material/download:", type="primary", on_click="ignore",
+    )  # fmt: skip
+    with st.container(horizontal=True):
+        for name in (n for n in files if n.endswith(".svg")):
+            st.download_button(
+                f"{_words(name)}, SVG", files[name], file_name=name, mime=MIME[".svg"],
+                key=f"card-{name}", icon=":material/download:", on_click="ignore",
+            )  # fmt: skip
+
+
+def _words(name: str) -> str:
+    words = Path(name).stem.removeprefix("card_").replace("_", " ")
+    return re.sub(r"(\d)mm", r"\1 mm", words).capitalize()

@@ -65,11 +65,6 @@ def remove_photo(inspection_id: str, sha256: str, *, reason: str) -> Fault:
     )
 
 
-def confirm_all(inspection_id: str, sha256: str) -> Fault:
-    """Confirm every finding of a photo that nobody reviewed."""
-    return change(inspection_id, lambda x: aggregate.confirm_all(x, sha256, by=inspector()))
-
-
 def add_hand(
     inspection_id: str,
     *,

@@ -126,8 +126,8 @@ def _fields(limit_set: LimitSet, *, key: str) -> dict[str, Any]:
 def _column_config() -> dict[str, Any]:
     column = st.column_config
     return {
-        "id": column.TextColumn("Id", width="small"),
-        "text": column.TextColumn("As the document words it", width="large"),
+        "id": column.TextColumn("Id", width=110),
+        "text": column.TextColumn("As the document words it", width=260),
         "quantity": column.SelectboxColumn("Quantity", options=[k.name for k in quantities()]),
         "statistic": column.SelectboxColumn(
             "Statistic", default="largest",
@@ -136,7 +136,7 @@ def _column_config() -> dict[str, Any]:
         "scope": column.SelectboxColumn(
             "Scope", options=["finding", "layer", "part"], default="finding"
         ),
-        "limit": column.NumberColumn("Limit", min_value=0.0),
+        "limit": column.NumberColumn("Limit", min_value=0.0, width=70),
         "unit": column.SelectboxColumn("Unit", options=["mm", "in", "mm2", "in2", "%", "1"]),
         "inclusive": column.CheckboxColumn(
             "Reaching it counts", default=False, help="The limit itself already violates it."

@@ -17,6 +17,9 @@ from damagescore.ui.words import (
     when,
 )
 
+PAGE = 25
+"""Records shown before "Show more"."""
+
 OUTCOMES = ("within", "borderline", "exceeded", "not_fully_assessed")
 SIGNED: Mapping[str, bool | None] = {"All": None, "Signed": True, "Not signed": False}
 
@@ -31,9 +34,13 @@ def records_page() -> None:
             return
         found = _search()
         st.caption(f"{len(found)} records" if len(found) != 1 else "1 record")
-        for summary in found:
+        shown = st.session_state.get("records-shown", PAGE)
+        for summary in found[:shown]:
             with st.container(border=True):
                 _record(summary)
+        if len(found) > shown and st.button("Show more", key="records-more"):
+            st.session_state["records-shown"] = shown + PAGE
+            st.rerun()
 
 
 def _empty() -> None:
@@ -87,8 +94,16 @@ def _badges(summary: Summary) -> None:
     else:
         st.badge("Not signed", color="gray")
     outcome_badge(summary.outcome)
+    if summary.outcome is not None and _invented(summary.id, summary.revision):
+        invented_badge()
     if summary.superseded_by:
         st.badge("Superseded", color="orange", icon=":material/update:")
+
+
+@st.cache_data(max_entries=2000, show_spinner=False)
+def _invented(inspection_id: str, revision: int) -> bool:  # noqa: ARG001 - a new one asks anew
+    limit_set = store().load(inspection_id).limit_set
+    return limit_set is not None and bool(limit_set["invented"])
 
 
 def _caption(summary: Summary) -> str:
@@ -106,8 +121,6 @@ def _caption(summary: Summary) -> str:
 
 def _more(summary: Summary) -> None:
     inspection = store().load(summary.id)
-    if inspection.limit_set is not None and inspection.limit_set["invented"]:
-        invented_badge()
     downloads(inspection, place="records")
     history = store().history(summary.id)
     if len(history) > 1:

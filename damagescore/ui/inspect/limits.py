@@ -45,10 +45,8 @@ def limits_step(inspection: Inspection, *, locked: bool) -> None:
 def summary(assessment: Assessment) -> None:
     """Show the result of the part, its score and what must be known with it."""
     with st.container(border=True):
-        with st.container(horizontal=True, vertical_alignment="center"):
-            outcome_badge(assessment.outcome)
-            if assessment.invented:
-                invented_badge()
+        if assessment.invented:
+            invented_badge()
         result, score = st.columns([3, 1], vertical_alignment="center")
         result.markdown(f"### {outcome_words(assessment.outcome)}")
         result.markdown(OUTCOMES[assessment.outcome][1])
@@ -64,7 +62,8 @@ def summary(assessment: Assessment) -> None:
             icon=":material/pending_actions:",
         )
     for note in assessment.notes:
-        if "proposed" not in note:
+        # What is invented or not reviewed is said above, and louder.
+        if "proposed" not in note and "invented" not in note:
             st.caption(note)
 
 
@@ -101,13 +100,13 @@ def _current(limit_set: Any, options: list[Choice]) -> int | None:
 
 
 def _criterion(result: CriterionResult, *, guard_factor: float) -> None:
-    words, badge = st.columns([4, 1.4], vertical_alignment="top")
+    words, badge = st.columns([3, 2], gap="medium", vertical_alignment="top")
     words.markdown(f"**{result.text}**")
     with badge:
         outcome_badge(result.outcome)
     bar, numbers = st.columns([3, 2], gap="medium", vertical_alignment="center")
     with numbers:
-        st.markdown(f"{value_text(result.value, unit())} · {limit_text(result, unit())}")
+        st.markdown(f"{_value(result)} · {limit_text(result, unit())}")
         st.caption(" · ".join(_details(result)))
     with bar:
         if result.usage is not None and math.isfinite(result.usage):
@@ -118,6 +117,13 @@ def _criterion(result: CriterionResult, *, guard_factor: float) -> None:
             st.caption(result.reason)
     if result.usage is not None and result.reason:
         st.caption(result.reason)
+
+
+def _value(result: CriterionResult) -> str:
+    value = result.value
+    if isinstance(value, Measured) and value.value == 0 and value.u == 0:
+        return "none found"
+    return value_text(value, unit())
 
 
 def _bar(result: CriterionResult, *, guard_factor: float) -> None:

@@ -5,8 +5,9 @@ from collections.abc import Callable, Mapping
 import streamlit as st
 
 from damagescore.errors import DamageScoreError
+from damagescore.inspection import n_proposed
 from damagescore.inspection.record import Inspection
-from damagescore.ui.inspect.findings import findings_step, reviewed
+from damagescore.ui.inspect.findings import findings_step
 from damagescore.ui.inspect.hand import hand_step
 from damagescore.ui.inspect.limits import limits_step
 from damagescore.ui.inspect.part import part_step
@@ -51,7 +52,7 @@ def inspect_page() -> None:
     locked = inspection.signature is not None or not inspector()
     step = _stepper(inspection)
     STEPS[step][1](inspection, locked=locked)
-    _onwards(step)
+    _onwards(inspection, step)
 
 
 def _opened() -> Inspection | None:
@@ -127,20 +128,24 @@ def _stepper(inspection: Inspection) -> str:
 
 
 def step_marks(inspection: Inspection) -> dict[str, str]:
-    """What each step's name carries: how much is there, or is left to do."""
-    waiting = sum(
-        not reviewed(entry, finding["id"])
-        for entry in inspection.photos
-        for finding in entry.measurement["findings"]
-    )
+    """What each step's name carries: how much is there, or that something is left to do."""
     counts = {"photos": len(inspection.photos), "hand": len(inspection.hand)}
     marks = {step: f" · {counts[step]}" if counts.get(step) else "" for step in STEPS}
-    if waiting:
-        marks["findings"] = f" · {waiting} to review"
+    if n_proposed(inspection):
+        marks["findings"] = " · to review"
     return marks
 
 
-def _onwards(step: str) -> None:
+def step_done(inspection: Inspection, step: str) -> bool:
+    """True when nothing in a step keeps the inspection from going on."""
+    if step == "photos":
+        return bool(inspection.photos)
+    if step == "findings":
+        return bool(inspection.photos) and not n_proposed(inspection)
+    return inspection.assessment is not None if step == "limits" else True
+
+
+def _onwards(inspection: Inspection, step: str) -> None:
     names = list(STEPS)
     after = names.index(step) + 1
     if after == len(names):
@@ -151,5 +156,6 @@ def _onwards(step: str) -> None:
 
     st.button(
         f"Next: {STEPS[names[after]][0]}", key="next", icon=":material/arrow_forward:",
+        type="primary" if step_done(inspection, step) else "secondary",
         icon_position="right", on_click=go,
     )  # fmt: skip

@@ -13,8 +13,8 @@ TEXT_FIELDS = (
     ("part_number", "Part number", "HV-2210"),
     ("serial_number", "Serial number", "HV-2210-0042"),
     ("description", "Description", "Laminated bearing, six rubber layers"),
-    ("position", "Position", "Test stand 3, upper"),
     ("work_order", "Work order", "HVRW-0917"),
+    ("position", "Position", "Test stand 3, upper"),
 )
 
 
@@ -38,14 +38,15 @@ def part_form(part: Part, *, key: str, submit: str, save: Callable[[Part], None]
     with told():
         _known_parts(key)
     with st.form(f"part-{key}"):
-        left, right = st.columns(2)
-        for number, (name, label, example) in enumerate(TEXT_FIELDS):
-            (left, right)[number % 2].text_input(
-                label, key=f"{name}-{key}", placeholder=f"such as {example}", max_chars=120
-            )
-        for name, label, column in (("hours", "Hours", left), ("cycles", "Cycles", right)):
+        for first in range(0, len(TEXT_FIELDS), 2):
+            row = TEXT_FIELDS[first : first + 2]
+            for column, (name, label, example) in zip(st.columns(2), row, strict=False):
+                column.text_input(
+                    label, key=f"{name}-{key}", placeholder=f"such as {example}", max_chars=120
+                )  # fmt: skip
+        for column, name in zip(st.columns(2), ("hours", "cycles"), strict=True):
             column.number_input(
-                label, min_value=0.0, value=None, step=None, key=f"{name}-{key}",
+                name.capitalize(), min_value=0.0, value=None, step=None, key=f"{name}-{key}",
                 placeholder="leave empty if unknown", format="%g",
             )  # fmt: skip
         st.form_submit_button(

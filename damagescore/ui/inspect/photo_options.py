@@ -6,16 +6,17 @@ from typing import Any
 import streamlit as st
 
 from damagescore.measure import MeasureOptions
+from damagescore.measurement import View
 from damagescore.quantity import MM_PER_INCH
-from damagescore.scale import ScaleRequest
+from damagescore.scale import ScaleKind, ScaleRequest
 from damagescore.ui.session import unit
 
-VIEWS: Mapping[str, str] = {
+VIEWS: Mapping[View, str] = {
     "face": "Face: the rubber edge from the front",
     "profile": "Profile: the outline from the side",
 }
 
-SCALES: Mapping[str, str] = {
+SCALES: Mapping[ScaleKind, str] = {
     "auto": "Own scale card, found by itself",
     "squares": "Square marks of a known side",
     "rule": "Graduated rule",
@@ -23,7 +24,7 @@ SCALES: Mapping[str, str] = {
     "two_points": "Two points that I click on the photo",
 }
 
-SIZE_LABELS: Mapping[str, str] = {
+SIZE_LABELS: Mapping[ScaleKind, str] = {
     "squares": "Side of the squares",
     "rule": "Pitch of the fine graduations",
     "two_dots": "Distance between the dots' centres",

@@ -2,7 +2,7 @@
 
 import streamlit as st
 
-from damagescore.inspection.record import Inspection
+from damagescore.inspection.record import Disposition, Inspection
 from damagescore.limits import Assessment
 from damagescore.ui.downloads import downloads
 from damagescore.ui.edits import sign
@@ -11,7 +11,7 @@ from damagescore.ui.session import flash, inspector, store, told
 from damagescore.ui.supersede import supersede_box
 from damagescore.ui.words import disposition_words, when
 
-DISPOSITIONS = ("continue_in_service", "reinspect", "refer", "remove")
+DISPOSITIONS: tuple[Disposition, ...] = ("continue_in_service", "reinspect", "refer", "remove")
 
 STATEMENT = (
     "I have inspected this part under the approved maintenance data and reviewed the "

@@ -16,7 +16,7 @@ from damagescore.errors import DamageScoreError
 Op = Mapping[str, Any]
 
 _FOLDER = Path(__file__).parent
-_SCRIPTS = ("view.js", "overlay.js", "workspace.js")
+_SCRIPTS = ("view.js", "overlay.js", "hints.js", "workspace.js")
 
 
 @cache
@@ -34,12 +34,13 @@ def key_of(inspection_id: str, sha256: str) -> str:
     return f"workspace-{inspection_id}-{sha256[:16]}"
 
 
-def take_ops(key: str, apply: Callable[[Op], DamageScoreError | None]) -> None:
-    """Apply the queued edits that were not applied yet, and remember how far it got.
+def take_ops(key: str, apply: Callable[[Op], DamageScoreError | None]) -> int:
+    """Apply the queued edits that were not applied yet; give their number.
 
     An edit that is refused counts as done: its error is shown in the workspace, and
     the edits after it still apply.
     """
+    before = acknowledged(key)
     queued = (st.session_state.get(key) or {}).get("ops") or ()
     for op in sorted(queued, key=lambda x: int(x["n"])):
         number = int(op["n"])
@@ -49,6 +50,7 @@ def take_ops(key: str, apply: Callable[[Op], DamageScoreError | None]) -> None:
         st.session_state[f"{key}-ack"] = number
         if fault is not None:
             st.session_state[f"{key}-fault"] = {"n": number, "text": str(fault)}
+    return acknowledged(key) - before
 
 
 def acknowledged(key: str) -> int:

@@ -100,7 +100,8 @@ function drawLabels(findings, { view, chosen, pick }, parent) {
     taken.push([x, y]);
     const cls = (finding.state === "rejected" ? "off" : "") + (chosen === finding.id ? " on" : "");
     const label = shape("text", { x, y, class: cls }, parent);
-    label.textContent = finding.state === "confirmed" ? `${finding.id} ✓` : finding.id;
+    const sign = { confirmed: " ✓", rejected: " ✕" }[finding.state] || "";
+    label.textContent = finding.id + sign;
     label.addEventListener("click", () => pick(finding.id));
   }
 }

@@ -160,7 +160,7 @@ class Workspace {
       drawFinding(finding, { styles: data.styles, chosen: finding.id === this.chosen }, marks);
     }
     this.drawPanel(findings);
-    this.drawHint();
+    drawHint(this);
     this.view.redraw();
   }
 
@@ -187,64 +187,6 @@ class Workspace {
     for (const finding of findings) {
       drawRow(finding, { data: this.data, chosen: finding.id === this.chosen, act }, rows);
     }
-  }
-
-  drawHint() {
-    const hint = this.part(".hint");
-    const typed = hint.querySelector("input")?.value || "";
-    hint.replaceChildren();
-    hint.classList.toggle("fault", Boolean(this.fault));
-    if (this.fault) {
-      element("span", { text: this.fault }, hint);
-      element("button", { text: "Close", on: () => this.cancel() }, hint);
-      return;
-    }
-    if (this.pending.length && this.tool === "select") {
-      element("span", { text: "Saving…" }, hint);
-      return;
-    }
-    if (this.tool === "trace") this.hintTrace(hint);
-    if (this.tool === "area") this.hintArea(hint);
-    if (this.tool === "scale") this.hintScale(hint, typed);
-  }
-
-  hintTrace(hint) {
-    const what = this.retracing ? `Retrace ${this.retracing}` : "Trace";
-    element("span", { text: `${what}: click both ends, and points between on a long bend ` +
-      `(${this.points.length} so far).` }, hint);
-    if (!this.retracing) {
-      for (const [kind, text] of [["crack", "Crack"], ["bond_gap", "Bond gap"]]) {
-        element("button", { text, "aria-pressed": String(this.lineKind === kind),
-          on: () => { this.lineKind = kind; this.refresh(); } }, hint);
-      }
-    }
-    element("button", { text: "Follow the dark line", "aria-pressed": String(this.snap),
-      title: "Off: straight lines between the points",
-      on: () => { this.snap = !this.snap; this.refresh(); } }, hint);
-    this.hintEnd(hint, 2);
-  }
-
-  hintArea(hint) {
-    element("span", { text: `Click round the crumbled area (${this.points.length} so far).` },
-      hint);
-    this.hintEnd(hint, 3);
-  }
-
-  hintScale(hint, typed) {
-    element("span", { text: `Click two points a known distance apart on the edge ` +
-      `(${this.points.length} of 2), then give the distance.` }, hint);
-    const input = element("input", { type: "number", min: "0", step: "any",
-      "aria-label": "Distance" }, hint);
-    input.value = typed;
-    element("span", { text: this.data.unit }, hint);
-    this.hintEnd(hint, 2, "Measure again");
-  }
-
-  hintEnd(hint, least, text = "Finish") {
-    const end = element("button", { text, cls: "primary", "data-do": "finish",
-      on: () => this.finish() }, hint);
-    end.disabled = this.points.length < least;
-    element("button", { text: "Cancel", on: () => this.use("select") }, hint);
   }
 
   // Called at each frame: what has a fixed size on the screen.
