@@ -56,9 +56,31 @@ def normals(line: Points) -> Points:
 
 
 def simplify(line: Points, *, tolerance_px: float = TOLERANCE_PX) -> Points:
-    """Douglas-Peucker: drop vertices nearer than the tolerance to the line left."""
-    kept = cv2.approxPolyDP(line.astype(np.float32).reshape(-1, 1, 2), tolerance_px, False)
-    return np.asarray(kept, np.float64).reshape(-1, 2)
+    """Drop vertices nearer than the tolerance to what is left (Douglas & Peucker 1973).
+
+    Distances are taken to the segment, not to its endless line, so that a path
+    that turns back on itself keeps its turn.
+    """
+    kept = np.zeros(len(line), bool)
+    kept[[0, -1]] = True
+    waiting = [(0, len(line) - 1)]
+    while waiting:
+        first, last = waiting.pop()
+        if last - first < 2:
+            continue
+        away = _from_segment(line[first + 1 : last], line[first], line[last])
+        farthest = first + 1 + int(np.argmax(away))
+        if away[farthest - first - 1] > tolerance_px:
+            kept[farthest] = True
+            waiting += [(first, farthest), (farthest, last)]
+    return line[kept]
+
+
+def _from_segment(points: Points, start: Points, end: Points) -> Points:
+    way = end - start
+    share = (points - start) @ way / max(float(way @ way), 1e-12)
+    foot = start + np.clip(share, 0.0, 1.0)[:, None] * way
+    return np.asarray(np.hypot(*(points - foot).T))
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -320,7 +320,10 @@ def _finding(
 
 
 def _strength(candidate: Candidate) -> float:
-    """Logistic in clarity and saliency; 0.5 where the line is just doubtful."""
-    evidence = 8 * (candidate.clarity - (0.9 if candidate.suspect else 0.7))
-    evidence += 0.8 * math.log(max(candidate.saliency, 1.0) / 150)
-    return 1 / (1 + math.exp(-evidence))
+    """Logistic in clarity and saliency; 0.5 where the line is just doubtful.
+
+    Never above 0.99: what the photo shows is not certain to be a crack.
+    """
+    evidence = 4 * (candidate.clarity - (0.9 if candidate.suspect else 0.7))
+    evidence += 0.5 * math.log(max(candidate.saliency, 1.0) / 150)
+    return min(0.99, 1 / (1 + math.exp(-evidence)))
