@@ -16,8 +16,8 @@ Mask = NDArray[np.bool_]
 Outward = Literal["right", "left", "down", "up"]
 
 REDUCED_PX = 600
-LEAST_CONTRAST = 26.0
-"""Grey levels (length in RGB) by which part and background must differ."""
+LEAST_CONTRAST = 0.1
+"""Share of the background's level by which the part must differ from it."""
 
 LEAST_SHARE = 0.03
 """A background smaller than this share of the photo is not looked at."""
@@ -91,7 +91,8 @@ def _backgrounds(small: NDArray[np.uint8]) -> list[Mask]:
     """Smooth regions that reach the photo's border, largest first."""
     blurred = np.asarray(cv2.GaussianBlur(cv2.medianBlur(small, 3), (0, 0), 0.8), np.uint8)
     steep = _steepness(blurred)
-    smooth = steep < max(3.0 * float(np.median(steep)), 4.0)
+    # Relative to the photo's own grain; the floor is a soft step in a dim photo.
+    smooth = steep < max(3.0 * float(np.median(steep)), 2.5)
     # Thin passages (a soft place of the outline) are closed before labelling.
     core = cv2.erode(smooth.astype(np.uint8), np.ones((5, 5), np.uint8))
     _, labels, facts, _ = cv2.connectedComponentsWithStats(core, connectivity=4)
@@ -259,7 +260,8 @@ def _with_departures(
     steady = median_filter(at, 5)
     loose = median_filter(np.abs(at - steady), 5) > 0.8
     steady[loose | ~leaves.any(axis=1)] = np.nan
-    return np.where(contrast < LEAST_CONTRAST, steady, crossing)
+    least = np.maximum(LEAST_CONTRAST * np.linalg.norm(outside, axis=1), 4.0 * noise)
+    return np.where(contrast < least, steady, crossing)
 
 
 def _inside_colour(strip: Points, guess: Points, outside: Points) -> Points:

@@ -76,6 +76,8 @@ def _best_outline(
             continue
         score = found[2].clarity * _straightness(scale, *found)
         score *= 1.0 if _marks_outside(scale, photo, track, factor) else 0.5
+        # Parts are mostly photographed standing.
+        score *= 1.0 if track.outward in ("right", "left") else 0.7
         if score > best_score:
             best, best_score = found, score
         if best_score > SURE and len(found[2].shims) > 2:
@@ -105,8 +107,11 @@ def _straightness(scale: Scale, turned: Turned, outline: Outline, stack: Stack) 
     chord = mm[-1] - mm[0]
     normal = np.array([-chord[1], chord[0]]) / (np.hypot(*chord) + 1e-9)
     off = mm @ normal
-    off = off - np.polyval(np.polyfit(rows, off, 1), rows)
-    return 1.0 / (1.0 + float(np.mean(off**2)) / 0.15**2)
+    # Median of pairwise slopes: one or two shims lost in the background do no harm.
+    i, j = np.triu_indices(len(rows), 1)
+    off = off - float(np.median((off[j] - off[i]) / (rows[j] - rows[i]))) * rows
+    typical = float(np.median(np.abs(off - np.median(off))))
+    return 1.0 / (1.0 + (typical / 0.12) ** 2)
 
 
 def _try(
