@@ -87,9 +87,12 @@ class Store:
         ------
         RecordError
             When the stored record is signed, someone else saved a newer one, the
-            superseded record is unknown or unsigned, or the database fails.
+            superseded record is unknown or unsigned, a signed record lacks a photo or
+            was changed after signing, or the database fails.
         """
         body = chain.canonical(inspection_to_dict(inspection))
+        if inspection.signature is not None:
+            self._check_signed(inspection)
         with writing(self._engine) as session:
             row = session.get(InspectionRow, inspection.id)
             if row is not None and row.signed:
@@ -102,7 +105,6 @@ class Store:
             else:
                 row = _changed(session, row, inspection, body=body)
             if row.signed:
-                _check_hash(inspection)
                 session.flush()
                 chain.append_link(session, row)
             return row.revision
@@ -215,6 +217,12 @@ class Store:
                 if photos:
                     problems += self._photo_problems(row)
         return problems
+
+    def _check_signed(self, inspection: Inspection) -> None:
+        """Refuse a signed record that was changed, or whose photos are not at hand."""
+        _check_hash(inspection)
+        for entry in inspection.photos:
+            self._vault.read(entry.sha256)
 
     def _photo_problems(self, row: InspectionRow) -> list[str]:
         problems = []

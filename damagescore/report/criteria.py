@@ -1,7 +1,7 @@
 """The limits, and the result of each criterion with its usage bar."""
 
 import math
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 
 from reportlab.platypus import Flowable, Spacer
 
@@ -39,11 +39,14 @@ def criteria_part(inspection: Inspection, *, unit: Length) -> Iterator[Flowable]
     yield text(assessment.rule.text)
     yield Spacer(1, 3)
     guard = assessment.rule.guard_factor
+    gaps = _gaps(assessment.results)
     yield grid(
         ("Criterion", "Worst value", "Limit", "Usage of the limit", "Outcome"),
-        [_cells(result, guard=guard, unit=unit) for result in assessment.results],
+        [_cells(result, guard=guard, gaps=gaps, unit=unit) for result in assessment.results],
         widths=(30, 19, 15, 24, 16),
     )
+    for reason, number in gaps.items():
+        yield text(f"Gap {number}: {reason}", "note")
     yield text(" ".join((BAR_MEANING, *assessment.notes)), "note")
 
 
@@ -107,13 +110,24 @@ def _source(limit_set: LimitSet) -> Iterator[Flowable]:
         yield text(f"{INVENTED}.")
 
 
-def _cells(result: CriterionResult, *, guard: float, unit: Length) -> Sequence[object]:
-    value = [text(value_text(result.value, unit), "cell")]
-    if result.item and isinstance(result.value, Measured):
+def _gaps(results: Iterable[CriterionResult]) -> dict[str, int]:
+    """Number the reasons for what is missing: several criteria often share one."""
+    reasons = dict.fromkeys(r.reason for r in results if r.reason)
+    return {reason: number for number, reason in enumerate(reasons, start=1)}
+
+
+def _cells(
+    result: CriterionResult, *, guard: float, gaps: Mapping[str, int], unit: Length
+) -> Sequence[object]:
+    known = isinstance(result.value, Measured)
+    value = [text(value_text(result.value, unit) if known else "not measured", "cell")]
+    if result.item and known:
         value.append(text(f"({result.item})", "note", most=120))
-    outcome = [text(OUTCOMES[result.outcome][0].capitalize(), "cell")]
-    if result.reason and isinstance(result.value, Measured):
-        outcome.append(text(result.reason, "note", most=600))
+    partly = known and result.outcome == "not_measured"
+    words = "Not fully measured" if partly else OUTCOMES[result.outcome][0].capitalize()
+    outcome = [text(words, "cell")]
+    if result.reason:
+        outcome.append(text(f"not complete, see gap {gaps[result.reason]}", "note"))
     return (
         [text(result.text, "cell"), text(f"[{result.id}]", "note")],
         value,

@@ -116,10 +116,12 @@ def scale_bar(
 ) -> ScaleBar | None:
     """Give a bar of 1, 2 or 5 times a power of ten, at most a quarter of the width.
 
-    None when the photo has no scale: a bar would then say what nobody knows.
+    None when the photo has no scale or was refused: a bar would then say what nobody
+    knows.
     """
     scale = measurement.get("scale")
-    if not scale or not scale.get("mm_per_px"):
+    refused = not (measurement.get("quality") or {"usable": True})["usable"]
+    if refused or not scale or not scale.get("mm_per_px"):
         return None
     units_per_px = scale["mm_per_px"] / (1.0 if unit == "mm" else MM_PER_INCH)
     longest = width_px * units_per_px / 4

@@ -15,7 +15,7 @@ from damagescore.report.closeup import close_up
 from damagescore.report.criteria import value_text
 from damagescore.report.figures import LineSample, PhotoFigure
 from damagescore.report.look import BODY_WIDTH, grid, pairs, text
-from damagescore.report.marks import STYLES, kinds_in
+from damagescore.report.marks import STYLES, kinds_in, scale_bar
 from damagescore.report.rows import states_of
 from damagescore.report.words import METHODS, QUANTITIES, words_of
 
@@ -58,10 +58,15 @@ def _picture(photo: Photo, entry: PhotoEntry, *, unit: Length) -> Iterator[Flowa
     if kinds:
         yield Spacer(1, 3)
         yield _legend(kinds)
-    if entry.measurement.get("scale"):
-        yield text("The bar holds at the centre of the judged area.", "note")
-    else:
-        yield text("No scale bar: the scale of this photo is not known.", "note")
+    yield text(_bar_note(entry.measurement), "note")
+
+
+def _bar_note(measurement: Mapping[str, Any]) -> str:
+    if not measurement.get("scale"):
+        return "No scale bar: the scale of this photo is not known."
+    if scale_bar(measurement, 1000) is None:
+        return "No scale bar: this photo was refused."
+    return "The bar holds at the centre of the judged area."
 
 
 def _close_up(photo: Photo, entry: PhotoEntry, *, unit: Length) -> Iterator[Flowable]:

@@ -69,6 +69,7 @@ DISPOSITIONS: Mapping[str, str] = {
 QUANTITIES: Mapping[str, str] = {
     "length": "length",
     "width_max": "greatest width",
+    "width_mean": "mean width",
     "area": "area",
     "peak": "peak",
     "extent": "extent along the layer",

@@ -116,6 +116,13 @@ def test_the_scale_bar_is_round_and_of_true_length(
     assert bar.length_px == pytest.approx(length_px, rel=1e-9)  # rounding of doubles
 
 
+def test_a_refused_photo_has_no_scale_bar() -> None:
+    refused = {**a_measurement(), "quality": {"usable": False, "checks": []}}
+    assert scale_bar(refused, 600) is None
+    usable = {**a_measurement(), "quality": {"usable": True, "checks": []}}
+    assert scale_bar(usable, 600) is not None
+
+
 def test_the_scale_bar_in_the_picture_has_its_length() -> None:
     shown = overlay(a_photo(), a_measurement(mm_per_px=0.05))
     black = (shown[-40:, :200] == 0).all(axis=2)

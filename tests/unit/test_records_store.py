@@ -145,6 +145,14 @@ def test_a_record_changed_after_signing_is_not_taken(store: Store) -> None:
     assert store.revision("rec-1") == 0
 
 
+def test_a_signed_record_needs_its_photos_in_the_vault(store: Store) -> None:
+    entry = PhotoEntry(sha256="ab" * 32, name="a.jpg", view="face")
+    assert store.save(an_inspection(photos=(entry,))) == 1
+    with pytest.raises(RecordError, match="missing"):
+        store.save(signed(an_inspection(photos=(entry,))))
+    assert not store.search(signed=True)
+
+
 @pytest.mark.parametrize(
     "statement",
     [

@@ -232,6 +232,23 @@ def test_one_criterion_alone(length_mm: float, banner: str, score: str) -> None:
     )
 
 
+def test_a_shared_gap_is_told_once_and_named_at_each_criterion() -> None:
+    limits = replace(LIMITS, criteria=LIMITS.criteria[:2])
+    missing = NotMeasured(reason="too blurred to judge", unit="mm")
+    seen = [
+        Observation(
+            quantity="crack_length", value=Measured(value=1.0, u=0.1, unit="mm"),
+            item="crack-1, photo 1", finding=True, photo=1,
+        ),
+        Observation(quantity="crack_length", value=missing, item="photo 2", photo=2),
+    ]  # fmt: skip
+    record = a_record(limit_set=limits.to_dict(), assessment=assess(limits, seen).to_dict())
+    page = pages_of(record)[0]
+    assert_says(page, "NOT FULLY ASSESSED", "Gap 1: photo 2: too blurred to judge")
+    assert page.count(squeezed("Not fully measured not complete, see gap 1")) == 2
+    assert page.count(squeezed("too blurred to judge")) == 1
+
+
 def test_a_limit_of_zero_and_any_damage_has_no_finite_score() -> None:
     criterion = replace(LIMITS.criteria[0], limit=0.0)
     limits = replace(LIMITS, criteria=(criterion,))
