@@ -289,7 +289,7 @@ def _by_points(photo: Photo, request: ScaleRequest, view: str) -> Scale:
         raise ScaleError(
             f"The two points lie {apart:.0f} px apart"
             + (", and not both in the photo." if outside.any() else "."),
-            remedy="Choose two points in the photo at least 20 px apart, the farther the better.",
+            remedy="Choose two points in the photo, at least 20 px apart; farther is better.",
         )
     mm_per_px = request.size_mm / apart
     surface = SurfaceMap(px_to_mm=np.diag([mm_per_px, mm_per_px, 1.0]))
@@ -335,7 +335,7 @@ def _with_standoff(scale: Scale, photo: Photo, request: ScaleRequest) -> Scale:
         raise ScaleError(
             f"The stand-off of {request.standoff_mm:g} mm does not fit a camera about "
             f"{reach:.0f} mm away.",
-            remedy="Give how many millimetres the mark is nearer to the camera than the rubber.",
+            remedy="Give how many mm the mark is nearer to the camera than the rubber.",
         )
     factor = (reach + request.standoff_mm) / reach
     grow: NDArray[np.float64] = np.diag([factor, factor, 1.0])
