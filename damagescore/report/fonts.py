@@ -1,6 +1,7 @@
 """The report's own fonts, and text made fit to be drawn with them."""
 
 import unicodedata
+from collections.abc import Mapping
 from functools import cache
 from itertools import groupby
 from pathlib import Path
@@ -12,7 +13,7 @@ from reportlab.pdfbase.ttfonts import TTFont
 PLAIN = "DamageScoreSans"
 BOLD = "DamageScoreSans-Bold"
 
-_FILES = {PLAIN: "DejaVuSans.ttf", BOLD: "DejaVuSans-Bold.ttf"}
+_FILES: Mapping[str, str] = {PLAIN: "DejaVuSans.ttf", BOLD: "DejaVuSans-Bold.ttf"}
 _BOX = "□"
 
 

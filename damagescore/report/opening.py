@@ -1,7 +1,8 @@
 """First part of the report: outcome, part, criteria, findings, hand measurements."""
 
 import math
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
+from typing import Any
 
 from reportlab.platypus import Flowable, Spacer, Table, TableStyle
 
@@ -79,7 +80,7 @@ def outcome_banner(inspection: Inspection) -> Table:
     return table
 
 
-_BORDERS: dict[str, tuple[float, tuple[int, int] | None]] = {
+_BORDERS: Mapping[str, tuple[float, tuple[int, int] | None]] = {
     "within": (1.0, None),
     "borderline": (2.0, (6, 3)),
     "exceeded": (4.0, None),
@@ -125,9 +126,8 @@ def hand_measurements(inspection: Inspection, *, unit: Length) -> Iterator[Flowa
     )
 
 
-def _usable(measurement: object) -> bool:
-    quality = measurement.get("quality") if hasattr(measurement, "get") else None
-    return bool(quality and quality.get("usable"))
+def _usable(measurement: Mapping[str, Any]) -> bool:
+    return bool((measurement.get("quality") or {}).get("usable"))
 
 
 def _gap(assessment: Assessment | None) -> str:

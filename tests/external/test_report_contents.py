@@ -1,7 +1,6 @@
 """What published rules ask of a record, found in the printed report.
 
-Sources, each read in a public transcription of the rule (list in the project's check
-values, section 8):
+Sources, each read in a public transcription of the rule:
 
 - 14 CFR 43.11(a): type and extent of the inspection, date, total time in service,
   signature, certificate number, statement.
