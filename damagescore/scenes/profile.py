@@ -194,7 +194,7 @@ def _profile_layers(spec: SceneSpec, plate: Plate) -> list[Record]:
     """Outline of each visible layer: lower line, silhouette upward, upper line back."""
     assert plate.outline is not None
     radius, camera, laminate = spec.stack.radius_mm, plate.camera, plate.laminate
-    deep = laminate.s_mm[0] if radius is None else -1.2 * radius
+    deep = laminate.s_mm[0] if radius is None else -1.5 * radius
     s = np.linspace(deep, 0.0, 50)
     records = []
     for layer in range(laminate.count):
