@@ -29,6 +29,9 @@ LEAST_PEAK_MM = 0.1
 LEVEL_BIAS_PX = 0.3
 """Half width of what the half-way level may shift the outline by."""
 
+LOST_MM = 0.03
+"""Scatter of a shim's rows beyond which its outline counts as partly lost."""
+
 BOND_MARGIN = 0.06
 """Share of a layer next to each bond that is left out: there the outline turns."""
 
@@ -97,7 +100,8 @@ class BulgeProfile:
 class _Datum:
     """Frame of the datum: origin, unit vectors along and out, coefficients.
 
-    `shims` is the number of shims that carry it, less those that hardly count.
+    `shims` is the number of shims that carry it, less those that hardly count;
+    `lost_mm` what shims that are partly lost in the background may shift it by.
     """
 
     origin: Points
@@ -106,6 +110,7 @@ class _Datum:
     terms: Points
     spread_mm: float
     shims: float
+    lost_mm: float
 
     def frame(self, mm: Points) -> tuple[Points, Points]:
         """Coordinates along and out of the datum of surface points (N, 2)."""
@@ -232,7 +237,13 @@ def _fit_datum(surface: Points, shims: list[Mask], inside: Points) -> _Datum:
         t, h, np.concatenate([np.full(s.sum(), i) for i, s in enumerate(shims)])
     )
     return _Datum(
-        origin=origin, along=along, out=out, terms=terms, spread_mm=spread, shims=count
+        origin=origin,
+        along=along,
+        out=out,
+        terms=terms,
+        spread_mm=spread,
+        shims=count,
+        lost_mm=_lost_mm(surface, shims, out),
     )
 
 
@@ -244,7 +255,7 @@ def _robust_line(t: Points, h: Points, shim: Points) -> tuple[Points, float, flo
     """
     names = np.unique(shim)
     x = np.array([np.median(t[shim == k]) for k in names])
-    y = np.array([np.median(h[shim == k]) for k in names])
+    y = np.array([_stand(h[shim == k]) for k in names])
     sure = 1.0 / (0.02**2 + np.array([_u_median(h[shim == k]) for k in names]) ** 2)
     terms, spread, count = _weighted(x, y, sure, 1)
     if len(x) >= 5:
@@ -253,6 +264,23 @@ def _robust_line(t: Points, h: Points, shim: Points) -> tuple[Points, float, flo
         if tighter < 0.4 * spread and abs(bent[0]) * reach**2 > 6 * tighter:
             return bent, tighter, left
     return terms, spread, count
+
+
+def _stand(values: Points) -> float:
+    """How far a shim's end stands out: the median of its rows.
+
+    Where the rows disagree the outline was lost between a shim and a background
+    alike, always inwards: then the upper fifth is nearer the truth.
+    """
+    spread = 1.4826 * float(np.median(np.abs(values - np.median(values))))
+    return float(np.quantile(values, 0.5 if spread < LOST_MM else 0.8))
+
+
+def _lost_mm(surface: Points, shims: list[Mask], out: Points) -> float:
+    """Scatter of the partly lost shims times their share of all shims."""
+    spreads = [float(np.ptp(np.quantile(surface[s] @ out, [0.1, 0.9]))) for s in shims]
+    lost = [x for x in spreads if x > 4 * LOST_MM]
+    return sum(lost) / len(spreads)
 
 
 def _u_median(values: Points) -> float:
@@ -347,6 +375,7 @@ def _distance(
         Contribution(source="outline noise", u=noise),
         Contribution(source="outline level", u=rectangular(LEVEL_BIAS_PX) * mm_per_px),
         Contribution(source="datum", u=datum.u_at(at, shim_t)),
+        Contribution(source="shims like the background", u=rectangular(datum.lost_mm)),
     )
     return from_budget(value, budget, unit="mm")
 

@@ -19,6 +19,9 @@ REDUCED_PX = 600
 LEAST_CONTRAST = 0.1
 """Share of the background's level by which the part must differ from it."""
 
+MOST_HAZE = 10.0
+"""Noise of the background (4 sigma, grey levels) up to which grain tells a part."""
+
 LEAST_SHARE = 0.03
 """A background smaller than this share of the photo is not looked at."""
 
@@ -253,6 +256,8 @@ def _with_departures(
     apart = np.linalg.norm(strip - outside[:, None], axis=2)
     noise = float(np.median(apart[:, -strip.shape[1] // 6 :]))
     off = apart > max(4.0 * noise, 4.0)
+    if 4.0 * noise > MOST_HAZE:
+        off[:] = False  # the grain would be found too far inside
     leaves = off[:, :-1] & ~off[:, 1:]
     leaves[:, 2:] &= off[:, 1:-2] | off[:, :-3]
     at = leaves.shape[1] - 1.0 - np.argmax(leaves[:, ::-1], axis=1)
