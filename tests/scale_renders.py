@@ -34,8 +34,8 @@ class View:
     size_px: tuple[int, int] = (800, 600)
 
     @property
-    def mm_to_px(self) -> Field:
-        """Plane of the print (x right, y down, mm, middle at 0, 0) to pixels."""
+    def projection(self) -> Field:
+        """Points (x right, y down, z away from the camera, 1), mm, to pixels, shape (3, 4)."""
         ax, ay, az = (
             math.radians(a) for a in (self.tilt_x_deg, self.tilt_y_deg, self.turn_deg)
         )
@@ -57,7 +57,12 @@ class View:
             ]
         )
         away = np.array([0, 0, self.focal_px * self.mm_per_px])
-        return camera @ np.column_stack([turned[:, 0], turned[:, 1], away])
+        return camera @ np.column_stack([turned, away])
+
+    @property
+    def mm_to_px(self) -> Field:
+        """Plane of the print (x right, y down, mm, middle at 0, 0) to pixels."""
+        return self.projection[:, [0, 1, 3]]
 
     @property
     def surface(self) -> SurfaceMap:

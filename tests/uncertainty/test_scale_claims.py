@@ -4,7 +4,14 @@ import numpy as np
 import pytest
 
 from damagescore.scale import ScaleRequest, find_scale
-from tests.scale_renders import View, dots_print, photo_of_light, render, rule_print, squares_print
+from tests.scale_renders import (
+    View,
+    dots_print,
+    photo_of_light,
+    render,
+    rule_print,
+    squares_print,
+)
 
 TRIALS = 16
 
@@ -74,7 +81,8 @@ def test_more_noise_claims_more():
     view, print_, request = CASES["one square"]
     light = light_of(render(view, print_, fine=4))
     claims = [
-        find_scale(photo_of_light(light, noise_dn=n, seed=3), request).budget[0].u for n in (2, 8)
+        find_scale(photo_of_light(light, noise_dn=n, seed=3), request).budget[0].u
+        for n in (2, 8)
     ]
     assert claims[1] > claims[0]
 
