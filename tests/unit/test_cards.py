@@ -33,11 +33,9 @@ def part(folder):
         columns, rows = (str(round(x * PX_PER_MM)) for x in (width_mm, height_mm))
         box = ["-x", "0", "-y", str(round(top_mm * PX_PER_MM)), "-W", columns, "-H", rows]
         name = f"part{round(top_mm)}"
-        subprocess.run(
-            ["pdftocairo", "-r", str(DPI), *box, "-gray", "-png", "-singlefile"]
-            + ["scale_cards.pdf", name],
-            cwd=folder, check=True,
-        )  # fmt: skip
+        ways = ["-r", str(DPI), "-gray", "-png", "-singlefile", *box]
+        command = ["pdftocairo", *ways, "scale_cards.pdf", name]
+        subprocess.run(command, cwd=folder, check=True)
         with Image.open(folder / f"{name}.png") as image:
             # the renderer writes the covered share of each pixel: that is light
             share = np.asarray(image.convert("L"), np.float64) / 255
