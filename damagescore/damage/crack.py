@@ -183,6 +183,7 @@ def _candidates(strip: Strip, gates: Gates) -> list[Candidate]:
     mask = _hysteresis(ridge.z, gates.z_grow, gates.z_seed)
     mask &= (core > gates.dark_grow) & strip.judged
     mask &= ~_mould_lines(ridge, core, strip.px_per_mm)
+    mask = _solid(mask, strip.px_per_mm)
     skeleton = _dark_pieces(thin(mask), core, gates, strip.px_per_mm)
     joined = link(skeleton, ridge.z, reach_px=1.5 * strip.px_per_mm, least=2.0)
     paths = networks(joined, shortest_branch_px=0.8 * strip.px_per_mm)
@@ -195,6 +196,17 @@ def _hysteresis(image: Image, low: float, high: float) -> Mask:
     _, label = cv2.connectedComponents((image > low).astype(np.uint8), connectivity=8)
     seeded = np.unique(label[image > high])
     return np.asarray(np.isin(label, seeded[seeded > 0]))
+
+
+def _solid(mask: Mask, px_per_mm: float) -> Mask:
+    """Close slits and holes: a stroke with one would thin to two strands."""
+    reach = 2 * max(1, round(0.08 * px_per_mm)) + 1
+    kernel = cv2.getStructuringElement(cv2.MORPH_ELLIPSE, (reach, reach))
+    closed = cv2.morphologyEx(mask.astype(np.uint8), cv2.MORPH_CLOSE, kernel)
+    _, label, stats, _ = cv2.connectedComponentsWithStats(1 - closed, connectivity=4)
+    hole = stats[:, cv2.CC_STAT_AREA] < (0.3 * px_per_mm) ** 2
+    hole[0] = False
+    return np.asarray(closed.astype(bool) | hole[label])
 
 
 def _dark_pieces(skeleton: Mask, core: Image, gates: Gates, px_per_mm: float) -> Mask:
@@ -218,16 +230,19 @@ def _mould_lines(ridge: Ridge, core: Image, px_per_mm: float) -> Mask:
     """Where a weak straight line runs along most of the layer: mould flash.
 
     A row counts when at least three tenths of its length are darker than both
-    sides once averaged over 2 mm along; what is as dark as a crack stays.
+    sides once averaged over 2 mm along.
     """
     along = uniform_filter1d(ridge.dark, max(3, round(2 * px_per_mm)), axis=1)
     step = max(2, round(0.2 * px_per_mm))
     above, below = np.roll(along, step, axis=0), np.roll(along, -step, axis=0)
     stands_out = (along - np.maximum(above, below)) > max(0.04, 0.6 * ridge.noise)
-    share = stands_out.mean(axis=1)
+    # What is as dark as a crack, and its flanks, are neither counted nor taken away.
+    reach = 2 * max(1, round(0.2 * px_per_mm)) + 1
+    deep = cv2.dilate((core > 0.6).astype(np.uint8), np.ones((reach, reach), np.uint8)) > 0
+    share = (stands_out & ~deep).mean(axis=1)
     drawn = uniform_filter1d((share > 0.3).astype(float), 3) > 0
     drawn[:step] = drawn[-step:] = False
-    return np.asarray(drawn[:, None] & (core < 0.6))
+    return np.asarray(drawn[:, None] & ~deep)
 
 
 def _judge(
