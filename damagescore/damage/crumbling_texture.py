@@ -30,6 +30,9 @@ LINE_REACH_MM = 0.65
 LIGHT_KNOTS = 14
 """Light falls off within a seventh of the width on a curved edge."""
 
+CLEAN_PERCENT = 30.0
+"""Dust only ever brightens, so clean rubber is in the darker part of a block."""
+
 DARKEST = 0.9
 """Gaps between grains are about 0.5 log units below sound rubber; a crack may be 2
 below and would outshine everything around it."""
@@ -130,7 +133,7 @@ def _block_levels(strip: Strip) -> NDArray[np.float64]:
             known = sure[block]
             if known.mean() > 0.7:
                 middle = strip.to_photo(np.array([[x, y]]) + (side - 1) / 2)[0]
-                level = np.median(strip.log_grey[block][known])
+                level = np.percentile(strip.log_grey[block][known], CLEAN_PERCENT)
                 found.append((middle[0], middle[1], level))
     if not found:
         known = strip.inside > 0.5
@@ -161,7 +164,8 @@ def _robust_fit(design: NDArray[np.float64], level: NDArray[np.float64]) -> NDAr
     for _ in range(20):
         rest = level - design @ terms
         spread = 1.4826 * float(np.median(np.abs(rest))) + 0.02
-        weight = np.clip(1 - (rest / (3 * spread)) ** 2, 0, 1) ** 2 + 1e-6
+        reach = np.where(rest > 0, 2 * spread, 3 * spread)  # dust above, damage below
+        weight = np.clip(1 - (rest / reach) ** 2, 0, 1) ** 2 + 1e-6
         weighted = design * weight[:, None]
         terms = np.asarray(np.linalg.solve(design.T @ weighted + stiff, weighted.T @ level))
     return terms
