@@ -170,7 +170,7 @@ def _aligned(near: Points, far: Points) -> _Row | None:
     if inside is None or inside.sum() < FEWEST_TICKS:
         return None
     base = near[inside].mean(axis=0)
-    along = np.linalg.svd(near[inside] - base)[2][0]
+    along = np.linalg.eigh(np.cov((near[inside] - base).T))[1][:, 1]
     along = along if along[np.argmax(np.abs(along))] > 0 else -along
     across = np.array([-along[1], along[0]])
     across = across if across @ tick > 0 else -across
@@ -183,19 +183,19 @@ def _aligned(near: Points, far: Points) -> _Row | None:
 
 
 def _consensus(near: Points, tick: Points) -> NDArray[np.bool_] | None:
+    """The ends that lie on the line, through two of them, which most lie on."""
     best: NDArray[np.bool_] | None = None
-    # every pair of a photo full of bars would be slow: an even pick of 120 is enough
-    picked = np.linspace(0, len(near) - 1, min(len(near), 120)).astype(int)
-    for a, i in enumerate(picked):
-        for j in picked[a + 1 :]:
-            line = near[j] - near[i]
-            reach = float(np.hypot(*line))
-            if reach < 30 or abs(line @ tick) > 0.35 * reach:
-                continue
-            normal = np.array([-line[1], line[0]]) / reach
-            inside = np.abs((near - near[i]) @ normal) < 2.5
-            if best is None or inside.sum() > best.sum():
-                best = inside
+    for i in range(len(near) - 1):
+        lines = near[i + 1 :] - near[i]
+        reach = np.hypot(*lines.T)
+        fit = (reach >= 30) & (np.abs(lines @ tick) <= 0.35 * reach)
+        if not fit.any():
+            continue
+        normals = np.column_stack([-lines[fit, 1], lines[fit, 0]]) / reach[fit, None]
+        inside = np.abs(normals @ (near - near[i]).T) < 2.5
+        most = inside[int(np.argmax(inside.sum(axis=1)))]
+        if best is None or most.sum() > best.sum():
+            best = most
     return best
 
 

@@ -153,7 +153,7 @@ def _robust_line(points: Points) -> tuple[Points, Points]:
     residual = np.abs((points - centre) @ np.array([-direction[1], direction[0]]))
     inside = points[residual <= max(0.15, 3 * float(np.median(residual)))]
     centre = inside.mean(axis=0)
-    direction = np.linalg.svd(inside - centre)[2][0]
+    direction = np.linalg.eigh(np.cov((inside - centre).T))[1][:, 1]
     return centre, direction
 
 
