@@ -26,6 +26,9 @@ MOST_TURN_DEG = 50.0
 
 POINT_STEP_PX = 12.0
 
+LEAST_SLOPES = 100
+"""Places with a clear direction below which a photo shows no layers."""
+
 
 def find_face_edge(photo: Photo, scale: Scale, *, n_layers: int | None = None) -> Edge:
     """Find the layers on a photo that looks onto the exposed edge.
@@ -47,8 +50,8 @@ def find_face_edge(photo: Photo, scale: Scale, *, n_layers: int | None = None) -
     if found is None:
         raise EdgeError(
             "No stack of rubber layers and shims was found in the photo.",
-            remedy="Turn the photo so that the layers run across it, take it closer, or draw "
-            "the layers by hand.",
+            remedy="Take it closer so that the layers run across the photo, give the number of "
+            "rubber layers, or draw the layers by hand.",
         )
     flow, stack = found
     flow = follow_layers(
@@ -121,6 +124,8 @@ def _best_stack(
 ) -> tuple[Flow, Stack] | None:
     slopes = local_slopes(reduced.log_grey, reduced.factor, usable=reduced.usable)
     best: tuple[Flow, Stack] | None = None
+    if len(slopes.weight) < LEAST_SLOPES:
+        return None
     for direction in main_directions(slopes):
         flow = fit_flow(slopes, direction, shape=(photo.height, photo.width))
         reach = _reach(photo, flow)

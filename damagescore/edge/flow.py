@@ -185,6 +185,8 @@ def fit_flow(slopes: Slopes, direction_rad: float, *, shape: tuple[int, int]) ->
 
 def _robust_line_fit(design: Points, target: Points, weight: Points, ridge: Points) -> Points:
     terms = np.zeros(design.shape[1])
+    if len(target) < design.shape[1] or weight.sum() <= 0:
+        return terms
     for scale in (0.1, 0.05, 0.03, 0.02, 0.01, 0.01, 0.006, 0.006):
         w = weight / (1 + ((target - design @ terms) / scale) ** 2)
         normal = design.T @ (design * w[:, None]) + ridge * (w.sum() / weight.sum()) * 0.1

@@ -162,7 +162,6 @@ def _depth_profiles(turned: Turned, outline: Outline, mm_per_px: float) -> Profi
         levels_px=outline.rows,
         s_px=-depth.reshape(DEPTH_BLOCKS, wide).mean(axis=1),
         values=values.astype(np.float32),
-        texture=np.zeros(values.shape[:2], np.float32),
     )
 
 

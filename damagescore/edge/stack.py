@@ -18,13 +18,14 @@ from damagescore.edge.bands import (
 from damagescore.edge.straighten import Profiles
 
 Points = NDArray[np.float64]
+_Chain = tuple[int, int, int]
 
 RUBBER_MM = (0.7, 5.6)
 PITCH_RATIO = 1.8
 """Neighbouring pitches differ by no more than this."""
 
-LONE_SHIM = 10.0
-"""Strength from which one band without neighbours may be the only shim."""
+LEAST_CLARITY = 4.0
+"""Chains below this occur on plates, benches and cards without any stack."""
 
 LIKENESS = np.array([0.3, 0.07, 0.07])
 """Change of log luma and colour ratios between rubber layers that still counts
@@ -70,11 +71,12 @@ def find_stack(
     Returns
     -------
     Stack or None
-        None where no chain of shims stands out.
+        None where no chain of shims stands out. A stack with a single shim is
+        only found when it is told: one band alone is too often something else.
     """
     bands = find_bands(profiles, mm_per_px=mm_per_px)
     chain, clarity = _best_chain(bands, profiles, mm_per_px=mm_per_px, n_layers=n_layers)
-    if not chain:
+    if not chain or (n_layers is None and clarity < LEAST_CLARITY):
         return None
     shims = _measured_shims(chain, profiles, mm_per_px=mm_per_px)
     top = _end(profiles, shims, mm_per_px=mm_per_px, downwards=False)
@@ -144,8 +146,6 @@ def _best_chain(
         chain, score = _chain_of(alike, profiles, mm_per_px=mm_per_px, n_layers=n_layers)
         if score > best_score:
             best, best_score = chain, score
-    if not best and n_layers is None and bands and bands[0].strength > LONE_SHIM:
-        return [bands[0]], _value(bands[0])
     return best, best_score
 
 
@@ -162,30 +162,12 @@ def _value(band: Band) -> float:
 def _chain_of(
     bands: list[Band], profiles: Profiles, *, mm_per_px: float, n_layers: int | None
 ) -> tuple[list[Band], float]:
-    """Dynamic programme over pairs of neighbouring shims, kept by chain length."""
-    if n_layers is not None and n_layers == 2:
-        top = max(bands, key=_value)
-        return [top], _value(top)
-    count = len(bands)
+    """Best chain of bands as neighbouring shims, and its score."""
+    if n_layers == 2:
+        top = max(bands, key=_value, default=None)
+        return ([], 0.0) if top is None else ([top], _value(top))
     between = _between(bands, profiles)
-    low, high = (x / mm_per_px for x in RUBBER_MM)
-    score: dict[tuple[int, int, int], float] = {}
-    back: dict[tuple[int, int, int], int] = {}
-    for j in range(count):
-        for i in range(j):
-            clear = bands[j].level_px - bands[i].level_px
-            if not low < clear < high + 1.0 / mm_per_px:
-                continue
-            score[2, i, j] = _value(bands[i]) + _value(bands[j])
-            score[2, i, j] -= _beyond(profiles, between, bands, (i, j), upper=True)
-            for h in range(i):
-                for n in range(2, count):
-                    if (n, h, i) not in score:
-                        break
-                    cost = _mismatch(bands, between, (h, i, j))
-                    reached = score[n, h, i] + _value(bands[j]) - cost
-                    if reached > score.get((n + 1, i, j), -math.inf):
-                        score[n + 1, i, j], back[n + 1, i, j] = reached, h
+    score, back = _scored_chains(bands, profiles, between, mm_per_px=mm_per_px)
     fitting = {
         (n, i, j): reached - _beyond(profiles, between, bands, (i, j), upper=False)
         for (n, i, j), reached in score.items()
@@ -197,9 +179,35 @@ def _chain_of(
     return _walk_back(bands, back, end), fitting[end]
 
 
-def _walk_back(
-    bands: list[Band], back: dict[tuple[int, int, int], int], end: tuple[int, int, int]
-) -> list[Band]:
+def _scored_chains(
+    bands: list[Band],
+    profiles: Profiles,
+    between: dict[tuple[int, int], Points],
+    *,
+    mm_per_px: float,
+) -> tuple[dict[_Chain, float], dict[_Chain, int]]:
+    """Dynamic programme: chains of n bands that end with the pair (i, j)."""
+    low, high = RUBBER_MM[0] / mm_per_px, (RUBBER_MM[1] + 1.0) / mm_per_px
+    score: dict[_Chain, float] = {}
+    back: dict[_Chain, int] = {}
+    pairs = [
+        (i, j)
+        for j in range(len(bands))
+        for i in range(j)
+        if low < bands[j].level_px - bands[i].level_px < high
+    ]
+    for i, j in pairs:
+        start = _value(bands[i]) + _value(bands[j])
+        score[2, i, j] = start - _beyond(profiles, between, bands, (i, j), upper=True)
+        for n, h, k in [key for key in score if key[2] == i]:
+            cost = _mismatch(bands, between, (h, k, j))
+            reached = score[n, h, k] + _value(bands[j]) - cost
+            if reached > score.get((n + 1, i, j), -math.inf):
+                score[n + 1, i, j], back[n + 1, i, j] = reached, h
+    return score, back
+
+
+def _walk_back(bands: list[Band], back: dict[_Chain, int], end: _Chain) -> list[Band]:
     n, i, j = end
     picked = [j, i]
     while (n, i, j) in back:
@@ -305,7 +313,6 @@ def _upside_down(profiles: Profiles) -> Profiles:
         levels_px=-profiles.levels_px[::-1],
         s_px=profiles.s_px,
         values=profiles.values[::-1],
-        texture=profiles.texture[::-1],
     )
 
 

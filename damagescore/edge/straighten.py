@@ -52,14 +52,11 @@ class Profiles:
         Middle of each block along the layers.
     values : ndarray, shape (V, B, C)
         Median of each channel; NaN where the block is not in the photo.
-    texture : ndarray, shape (V, B)
-        Median absolute deviation of log luma along the layers in the block.
     """
 
     levels_px: Points
     s_px: Points
     values: Image
-    texture: Image
 
     @property
     def step_px(self) -> float:
@@ -99,16 +96,13 @@ def _block_medians(sampled: Image, seen: Mask, levels: Points, s: Points) -> Pro
     rows, columns, kinds = sampled.shape
     blocks = columns // BLOCK_COLUMNS
     shaped = sampled.reshape(rows, blocks, BLOCK_COLUMNS, kinds)
-    values = np.median(shaped, axis=2)
-    texture = np.median(np.abs(shaped[..., 0] - values[..., None, 0]), axis=2)
+    values = np.median(np.ascontiguousarray(shaped.transpose(0, 1, 3, 2)), axis=3)
     share = seen.reshape(rows, blocks, BLOCK_COLUMNS).mean(axis=2)
     values[share < 0.75] = np.nan
-    texture[share < 0.75] = np.nan
     return Profiles(
         levels_px=levels,
         s_px=s.reshape(blocks, BLOCK_COLUMNS).mean(axis=1),
         values=values.astype(np.float32),
-        texture=texture.astype(np.float32),
     )
 
 
@@ -150,6 +144,8 @@ def _rise(profiles: Profiles, width: float, direction: Points | None) -> Points:
     """Derivative of one channel across the layers, shape (V, B); 0 where unseen."""
     grey = profiles.values[..., 0] if direction is None else profiles.values @ direction
     known = np.isfinite(grey)
+    if not known.any():
+        return np.zeros(grey.shape)
     filled = np.where(known, grey, np.nanmedian(grey)).astype(np.float64)
     rise = gaussian_filter1d(filled, width, axis=0, order=1)
     near_hole = uniform_filter1d((~known).astype(np.float64), int(6 * width) | 1, axis=0) > 0
