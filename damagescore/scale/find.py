@@ -12,7 +12,12 @@ from damagescore.photo.record import Photo
 from damagescore.quantity import Contribution, rectangular
 from damagescore.scale.cards import FAMILY, OWN_SIDES_MM
 from damagescore.scale.dots import find_dots
-from damagescore.scale.plane import FOCAL_IN_WIDTHS, Plane, plane_of_squares
+from damagescore.scale.plane import (
+    FOCAL_IN_WIDTHS,
+    U_LOG_FOCAL,
+    U_LOG_FOCAL_EXIF,
+    plane_of_squares,
+)
 from damagescore.scale.record import Mark, Scale, SurfaceMap
 from damagescore.scale.request import ScaleRequest
 from damagescore.scale.rule import find_rule
@@ -22,6 +27,7 @@ TURN_LIMIT_DEG = 50.0
 """Beyond this turn from the facing line a round edge is not judged."""
 
 FACING = "place of the line that faces the camera"
+DISTANCE = "distance of the camera from the round edge"
 FACING_HALF_WIDTH_MM = 1.5
 
 # A length about a cylinder at turn a changes by tan(a)/cos(a) × (shift / R) when the facing
@@ -113,11 +119,30 @@ def with_cylinder(
     surface = replace(
         flat, radius_mm=radius_mm, facing_mm=touching, axis_deg=axis, eye_mm=turned
     )
-    budget = tuple(c for c in scale.budget if c.source != FACING)
+    budget = tuple(c for c in scale.budget if c.source not in (FACING, DISTANCE))
+    budget = (*budget, _distance_line(scale, photo, turned, touching, radius_mm))
     if facing_mm is None:
         u = TYPICAL_TURN * rectangular(FACING_HALF_WIDTH_MM) / radius_mm
         budget = (*budget, Contribution(source=FACING, u=u))
     return replace(scale, surface=surface, budget=budget, u_relative=_combined(budget))
+
+
+def _distance_line(
+    scale: Scale,
+    photo: Photo,
+    eye: tuple[float, float, float],
+    facing_mm: float,
+    radius_mm: float,
+) -> Contribution:
+    """What an uncertain focal length does to arcs: it tilts the rays that meet the cylinder.
+
+    At turn a, an arc changes by tan(a) times the change of a ray's slope; the slope is
+    the place seen from the foot of the eye over the distance, which goes as the focal.
+    """
+    known = U_LOG_FOCAL_EXIF if photo.camera.focal_px else U_LOG_FOCAL
+    u_focal = scale.u_log_focal if scale.u_log_focal is not None else known
+    aside = math.hypot(0.35 * radius_mm, eye[0] - facing_mm)
+    return Contribution(source=DISTANCE, u=TYPICAL_TURN * u_focal * aside / eye[2])
 
 
 def _touching_mm(
@@ -228,11 +253,10 @@ def _of_squares(
         Contribution(source="printed size", u=rectangular(request.size_tolerance)),
         Contribution(source="lens", u=rectangular(LENS_SHARE)),
     ]
-    return _scale(photo, method, surface, marks, budget, _tilt(plane), plane.disagreement)
-
-
-def _tilt(plane: Plane) -> float:
-    return plane.pose.tilt_deg
+    found = _scale(
+        photo, method, surface, marks, budget, plane.pose.tilt_deg, plane.disagreement
+    )
+    return replace(found, u_log_focal=plane.u_log_focal)
 
 
 def _mark(square: Square, side_mm: float) -> Mark:
@@ -258,7 +282,8 @@ def _by_rule(photo: Photo, request: ScaleRequest, view: str) -> Scale:
         Contribution(source="graduation accuracy", u=rectangular(request.size_tolerance)),
         Contribution(source="lens", u=rectangular(LENS_SHARE)),
     ]
-    return _scale(photo, "rule", surface, (mark,), budget, fit.pose.tilt_deg, None)
+    found = _scale(photo, "rule", surface, (mark,), budget, fit.pose.tilt_deg, None)
+    return replace(found, u_log_focal=fit.u_log_focal)
 
 
 def _by_dots(photo: Photo, request: ScaleRequest, view: str) -> Scale:
@@ -276,7 +301,8 @@ def _by_dots(photo: Photo, request: ScaleRequest, view: str) -> Scale:
         Contribution(source="printed distance", u=rectangular(request.size_tolerance)),
         Contribution(source="lens", u=rectangular(LENS_SHARE)),
     ]
-    return _scale(photo, "two_dots", surface, marks, budget, fit.pose.tilt_deg, None)
+    found = _scale(photo, "two_dots", surface, marks, budget, fit.pose.tilt_deg, None)
+    return replace(found, u_log_focal=fit.u_log_focal)
 
 
 def _by_points(photo: Photo, request: ScaleRequest, view: str) -> Scale:

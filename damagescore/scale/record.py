@@ -196,6 +196,9 @@ class Scale:
     disagreement : float or None
         Largest relative difference between marks after the plane was removed;
         None with a single mark.
+    u_log_focal : float or None
+        Relative standard uncertainty of the focal length behind `surface.eye_mm`; None
+        where the marks did not tell it.
     """
 
     method: str
@@ -206,6 +209,7 @@ class Scale:
     marks: tuple[Mark, ...]
     budget: tuple[Contribution, ...] = ()
     disagreement: float | None = None
+    u_log_focal: float | None = None
 
     @property
     def mm_per_px(self) -> float:
@@ -227,6 +231,7 @@ class Scale:
             "u_relative": self.u_relative,
             "budget": [c.to_dict() for c in self.budget],
             "disagreement": self.disagreement,
+            "u_log_focal": self.u_log_focal,
         }
 
     @classmethod
@@ -249,6 +254,7 @@ class Scale:
             marks=marks,
             budget=budget,
             disagreement=plain.get("disagreement"),
+            u_log_focal=plain.get("u_log_focal"),
         )
 
 

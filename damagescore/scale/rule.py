@@ -32,6 +32,7 @@ class RuleFit:
 
     pose: Pose
     u_relative: float
+    u_log_focal: float
     residual_px: float
     length_mm: float
     ends_px: Points
@@ -295,6 +296,7 @@ def _fitted(
     fit = pose_of_rule(points, x_mm[keep], size_px=size_px, focal_px=focal_px, view=view)
     ends = np.array([row.base + p * row.along for p in (row.at_px[0], row.at_px[-1])])
     return RuleFit(
-        pose=fit.pose, u_relative=fit.u_relative, residual_px=fit.residual_px,
+        pose=fit.pose, u_relative=fit.u_relative, u_log_focal=fit.u_log_focal,
+        residual_px=fit.residual_px,
         length_mm=float(np.ptp(x_mm)), ends_px=ends, ticks=ticks,
     )  # fmt: skip

@@ -25,6 +25,7 @@ class RulePose:
 
     pose: Pose
     u_relative: float
+    u_log_focal: float
     residual_px: float
 
 
@@ -86,6 +87,7 @@ def pose_of_rule(
     return RulePose(
         pose=pose_of(fit.x),
         u_relative=length_spread(fit.x, covariance, pose_of),
+        u_log_focal=float(np.sqrt(covariance[3, 3])),
         residual_px=noise,
     )
 
