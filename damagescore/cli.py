@@ -115,7 +115,7 @@ def _add_demo(commands: Any) -> None:
 def _add_photo_options(command: argparse.ArgumentParser) -> None:
     command.add_argument("--view", choices=("face", "profile"), default="face")
     command.add_argument("--edge-radius", type=_positive, metavar="MM", help="round edge")
-    command.add_argument("--layers", type=int, metavar="N", help="number of rubber layers")
+    command.add_argument("--layers", type=int, metavar="N", help="how many layers, where known")
     command.add_argument("--sensitivity", type=float, default=0.5, metavar="0..1")
     help_standoff = "how much nearer to the camera the mark is than the rubber"
     command.add_argument(

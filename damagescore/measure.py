@@ -54,10 +54,7 @@ def measure_photo(photo: Photo, options: MeasureOptions) -> Measurement:
     edge, edge_fault = None, None
     if scale is not None:
         found = scale
-        edge, edge_fault = _attempt(
-            lambda: find_edge(photo, found, view=options.view, n_layers=options.n_layers),
-            EdgeError,
-        )
+        edge, edge_fault = _attempt(lambda: _edge(photo, found, options), EdgeError)
     if scale is not None and edge is not None:
         scale = _settled(photo, scale, edge)
     quality = check_quality(
@@ -179,6 +176,24 @@ def _photo_facts(photo: Photo) -> dict[str, Any]:
         "width": photo.width,
         "height": photo.height,
     }
+
+
+def _edge(photo: Photo, scale: Scale, options: MeasureOptions) -> Edge:
+    """Find the layers; a number that the user gave is used where the photo alone errs.
+
+    People count rubber layers, or rubber and shims together: either may be meant, and a
+    free search that agrees with one of them settles which.
+    """
+    wanted = options.n_layers
+    if wanted is None:
+        return find_edge(photo, scale, view=options.view)
+    try:
+        free = find_edge(photo, scale, view=options.view)
+        if wanted in (len(free.rubber), len(free.layers)):
+            return free
+    except EdgeError:
+        pass  # the number may be what the search needs
+    return find_edge(photo, scale, view=options.view, n_layers=wanted)
 
 
 def _settled(photo: Photo, scale: Scale, edge: Edge) -> Scale:

@@ -27,7 +27,8 @@ class MeasureOptions:
     view : "face" or "profile"
     scale : ScaleRequest
     n_layers : int or None
-        Number of rubber layers, where the user knows it.
+        Number of rubber layers, or of rubber and shims together, where the user knows
+        it.
     sensitivity : float
         0 (only the plainest damage is proposed) to 1 (everything suspicious is).
     smallest_limit_mm : float or None
