@@ -262,7 +262,7 @@ def _of_squares(
 def _mark(square: Square, side_mm: float) -> Mark:
     return Mark(
         kind=square.family, id=square.id, size_mm=side_mm, corners_px=square.corners_px,
-        mm_per_px=side_mm / square.side_px,
+        mm_per_px=side_mm / square.side_px, tilt_deg=square.tilt_deg,
     )  # fmt: skip
 
 

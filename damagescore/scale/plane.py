@@ -15,6 +15,8 @@ FOCAL_IN_WIDTHS = 3.3
 """Where EXIF is silent: a close-up lens, 1.5 to 7 photo widths at two standard deviations."""
 U_LOG_FOCAL = 0.4
 U_LOG_FOCAL_EXIF = 0.05
+WIDEST_FOCAL = 2.0
+"""Standard deviations beyond which a focal length is not believed."""
 
 TILT_PRIOR = {"face": 0.25, "profile": 0.05}
 """Standard deviation of tan(tilt): a face is taken from up to 25 degrees or so aside; the
@@ -136,7 +138,10 @@ def plane_of_squares(
 
     def residuals(x: Points) -> Points:
         rows = _misfits(pose_of(x), squares, sides_mm) / (start * u_px)
-        return np.concatenate([rows, x[1:3] / TILT_PRIOR[view], [x[3] / u_focal]])
+        # no lens lies far beyond the usual: squares that ask for one lie in two planes
+        beyond = max(0.0, abs(x[3]) / u_focal - WIDEST_FOCAL) * 50
+        priors = [*(x[1:3] / TILT_PRIOR[view]), x[3] / u_focal, beyond]
+        return np.concatenate([rows, priors])
 
     # Two tilts of opposite sign look alike without perspective: start from each side.
     starts = [np.array([0.0, tx, ty, 0.0]) for tx, ty in
@@ -144,7 +149,9 @@ def plane_of_squares(
     fit = min((least_squares(residuals, s, method="lm") for s in starts), key=lambda r: r.cost)
     pose = pose_of(fit.x)
     residual = float(np.sqrt(np.mean((_misfits(pose, squares, sides_mm) / start) ** 2)))
-    covariance = np.linalg.inv(fit.jac.T @ fit.jac) * max(1.0, residual / u_px) ** 2
+    jac = np.array(fit.jac)
+    jac[: 8 * len(squares)] /= max(1.0, residual / u_px)  # what misfits is less certain
+    covariance = np.linalg.inv(jac.T @ jac)
     return Plane(
         pose=pose,
         u_relative=length_spread(fit.x, covariance, pose_of),

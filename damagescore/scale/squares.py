@@ -41,6 +41,20 @@ class Square:
     def side_px(self) -> float:
         return float(np.mean(np.hypot(*(self.corners_px - np.roll(self.corners_px, 1, 0)).T)))
 
+    @property
+    def tilt_deg(self) -> float:
+        """Tilt from this square's own foreshortening; crude below about 5 degrees.
+
+        Seen from afar, a tilted square is a parallelogram whose map has singular values in
+        the ratio of the cosine of the tilt.
+        """
+        first, second, third, fourth = self.corners_px
+        sides = np.column_stack(
+            [second - first + third - fourth, fourth - first + third - second]
+        )
+        large, small = np.linalg.svd(sides, compute_uv=False)
+        return math.degrees(math.acos(min(1.0, float(small / large))))
+
 
 def find_squares(grey: NDArray[np.float32]) -> tuple[Square, ...]:
     """All squares of both families, refined at full resolution."""
