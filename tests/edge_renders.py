@@ -15,6 +15,16 @@ from damagescore.photo.record import CameraFacts, Photo
 from damagescore.scale.record import Scale, SurfaceMap
 
 BLUR_PX = 0.9
+POWER = 2.2
+"""Stored value to light: a lens blurs light."""
+
+
+def to_light(stored):
+    return (np.asarray(stored, dtype=float) / 255.0) ** POWER
+
+
+def to_stored(light):
+    return 255.0 * np.clip(light, 0.0, None) ** (1 / POWER)
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -95,13 +105,14 @@ def render_face(
     centre = np.array([(width - 1) / 2, (height - 1) / 2])
     level = (x - centre[0]) * normal[0] + (y - centre[1]) * normal[1]
     boundaries = stack.boundaries_mm / mm_per_px + offset_px
-    rgb = np.broadcast_to(np.array(stack.plate, float), (height, width, 3)).copy()
-    before = np.array(stack.plate, float)
+    rgb = np.broadcast_to(to_light(stack.plate), (height, width, 3)).copy()
+    before = to_light(stack.plate)
     for k, at in enumerate(boundaries):
         last = k == len(boundaries) - 1
-        after = np.array(stack.plate if last else (stack.rubber, stack.shim)[k % 2], float)
+        after = to_light(stack.plate if last else (stack.rubber, stack.shim)[k % 2])
         rgb += ndtr((level - at) / BLUR_PX)[..., None] * (after - before)
         before = after
+    rgb = to_stored(rgb)
     grain = gaussian_filter(rng.normal(size=shape), 3.0)
     rgb += texture * (grain / grain.std())[..., None]
     rgb *= (1.0 + light * (x / width - 0.5))[..., None] * gain
@@ -158,13 +169,14 @@ def render_profile(
         out += np.where(np.abs(place) < 1, peak * (1 - place**2), 0.0)
     # `out` is the distance from the leaning line: along x it is longer by `lean`.
     edge = 0.45 * width + (tilt * level + lean * out) / mm_per_px
-    part = np.broadcast_to(np.array(stack.plate, float), (height, width, 3)).copy()
-    before = np.array(stack.plate, float)
+    part = np.broadcast_to(to_light(stack.plate), (height, width, 3)).copy()
+    before = to_light(stack.plate)
     for k, at in enumerate(bounds):
         last = k == len(bounds) - 1
-        after = np.array(stack.plate if last else (stack.rubber, stack.shim)[k % 2], float)
+        after = to_light(stack.plate if last else (stack.rubber, stack.shim)[k % 2])
         part += ndtr((level - at) / mm_per_px / BLUR_PX)[..., None] * (after - before)
         before = after
+    part = to_stored(part)
     grain = gaussian_filter(rng.normal(size=shape), 2.0)
     part += 4.0 * (grain / grain.std())[..., None]
     slope = np.gradient(edge, axis=0)

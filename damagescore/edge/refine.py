@@ -130,8 +130,10 @@ def _strip(
     )  # fmt: skip
     shaped = part.reshape(len(offsets), count, COLUMNS_PER_BLOCK, 4)
     medians = np.median(shaped, axis=2) + 8.0
-    # Luma stays linear: the steepest place of its logarithm lies on the dark side.
-    grey = medians[..., 3] / medians[..., 3].mean(axis=0)
+    # A lens blurs light, not the stored values: their steepest place lies on the dark
+    # side of the step. Hence back to light by the usual power of 2.2.
+    light = (medians[..., 3] / 255.0) ** 2.2
+    grey = light / light.mean(axis=0)
     ratios = np.log(medians[..., [0, 2]] / medians[..., [3]])
     channels = np.concatenate([grey[..., None], ratios], axis=-1)
     seen = inside.reshape(len(offsets), count, COLUMNS_PER_BLOCK).mean(axis=2) > 0.6
