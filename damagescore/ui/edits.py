@@ -30,9 +30,10 @@ Lines = list[list[float]]
 
 
 def set_part(inspection_id: str, part: Part) -> None:
-    """Change the part; runs as a callback, so it leaves a sentence for the next run."""
+    """Change the part; runs as a callback, so an error is kept for the next run."""
     fault = change(inspection_id, lambda x: aggregate.set_part(x, part, by=inspector()))
-    flash("The part is saved." if fault is None else str(fault), bad=fault is not None)
+    if fault is not None:
+        flash(str(fault), bad=True)
 
 
 def add_measured(inspection_id: str, measured: Measured) -> Fault:

@@ -67,7 +67,7 @@ def _sidebar() -> None:
         default="mm",
         required=True,
         key="unit",
-        persist_state="session",
+        bind="query-params",
         width="stretch",
     )
     st.caption("The approved maintenance data govern. A qualified inspector decides and signs.")

@@ -39,6 +39,7 @@ def test_a_part_is_inspected_from_photo_to_signed_report(tmp_path: Path) -> None
         _reload(page)
         _limits(page)
         _sign(page, tmp_path)
+        _narrow(page, address)
         context.close()
     assert faults == []
 
@@ -144,3 +145,19 @@ def _sign(page: Page, folder: Path) -> None:
         page.get_by_role("button", name="PDF report").click()
     waiting.value.save_as(folder / "report.pdf")
     assert (folder / "report.pdf").read_bytes().startswith(b"%PDF-")
+
+
+def _narrow(page: Page, address: str) -> None:
+    """On a telephone no page is wider than the screen."""
+    page.set_viewport_size({"width": 390, "height": 844})
+    for name in ("records", "limit-sets", "scale-cards", "about"):
+        page.goto(f"{address}/{name}")
+        expect(page.get_by_role("heading", level=1)).to_be_visible()
+        expect(page.locator("[data-testid=stSkeleton]")).to_have_count(0)
+        wide = page.evaluate(
+            """() => {
+                const main = document.querySelector("[data-testid=stMain]");
+                return Math.max(main.scrollWidth, document.body.scrollWidth);
+            }"""
+        )
+        assert wide <= 390, name

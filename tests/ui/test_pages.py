@@ -169,6 +169,43 @@ def test_kind_layer_retrace_and_undo(inspection: Inspection) -> None:
     assert findings["crack-2"]["origin"] == "auto"
 
 
+def test_two_clicked_points_give_the_scale(inspection: Inspection) -> None:
+    app = _app(inspection, step="findings", who="R. Alder")
+    op = {"n": 1, "do": "scale", "points": [[50.0, 20.0], [350.0, 20.0]], "length": 0.5}
+    _send(app, inspection, [{**op, "unit": "in"}])
+    entry = _stored(inspection).photos[0]
+    assert entry.options["scale"]["kind"] == "two_points"
+    # Half an inch over 300 px; two points on a flat edge leave nothing else to choose.
+    assert entry.measurement["scale"]["mm_per_px"] == pytest.approx(12.7 / 300, rel=1e-6)
+
+
+def test_a_photo_is_removed_for_a_reason_only(inspection: Inspection) -> None:
+    app = _app(inspection, step="photos", who="R. Alder")
+    sha256 = inspection.photos[0].sha256
+    _sound(app.button(key=f"remove-{sha256}").click().run())
+    assert "reason" in app.error[0].value
+    assert len(_stored(inspection).photos) == 1
+    app.text_input(key=f"why-{sha256}").set_value("Wrong part").run()
+    _sound(app.button(key=f"remove-{sha256}").click().run())
+    assert _stored(inspection).photos == ()
+
+
+def test_a_file_that_is_no_photo_is_told_and_not_kept(inspection: Inspection) -> None:
+    app = _app(inspection, step="photos", who="R. Alder")
+    uploader = app.file_uploader(key=f"upload-{inspection.id}-0")
+    uploader.set_value([("notes.jpg", b"no photo at all", "image/jpeg")]).run()
+    _sound(app.button(key="measure").click().run())
+    assert "notes.jpg is not a photo that can be read" in app.error[0].value
+    assert len(_stored(inspection).photos) == 1
+
+
+def test_each_field_of_the_part_is_saved_as_it_is_left(inspection: Inspection) -> None:
+    app = _app(inspection, step="part", who="R. Alder")
+    _sound(app.text_input(key=f"position-{inspection.id}").set_value("Upper").run())
+    assert _stored(inspection).part.position == "Upper"
+    assert _stored(inspection).edits[-1].by == "R. Alder"
+
+
 def test_a_hand_measurement_in_inches_is_kept_in_millimetres(inspection: Inspection) -> None:
     app = _app(inspection, step="hand", who="R. Alder")
     _sound(app.segmented_control(key="unit").set_value("in").run())

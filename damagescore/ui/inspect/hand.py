@@ -66,7 +66,7 @@ def _form(inspection: Inspection) -> None:
         gauge, note = st.columns([1, 2])
         gauge_id = gauge.text_input("Gauge id", key="hand-gauge", placeholder="such as DG-07")
         words = note.text_input("Note", key="hand-note", max_chars=200)
-        sent = st.form_submit_button("Add the measurement", type="primary", key="hand-add")
+        sent = st.form_submit_button("Add the measurement", key="hand-add")
     if not sent:
         return
     if value is None or u is None:

@@ -1,6 +1,7 @@
 """Step 1: which part."""
 
 from collections.abc import Callable
+from typing import Any
 
 import streamlit as st
 
@@ -19,39 +20,50 @@ TEXT_FIELDS = (
 
 
 def part_step(inspection: Inspection, *, locked: bool) -> None:
-    """Show and change the part."""
+    """Show and change the part; each field is saved as soon as it is left."""
     st.subheader("Part")
     if locked:
         _facts(inspection.part)
         return
-    part_form(
-        inspection.part,
-        key=inspection.id,
-        submit="Save the part",
-        save=lambda part: set_part(inspection.id, part),
-    )
+    key = inspection.id
+    fill(inspection.part, key=key)
+
+    def save() -> None:
+        set_part(inspection.id, typed(key))
+
+    with told():
+        _known_parts(key, taken=save)
+    with st.container(border=True):
+        part_fields(key, changed=save)
 
 
 def part_form(part: Part, *, key: str, submit: str, save: Callable[[Part], None]) -> None:
-    """Draw the fields of a part; `save` runs as the callback of the button."""
+    """Draw a form for a part; `save` runs as the callback of its button."""
     fill(part, key=key)
     with told():
         _known_parts(key)
     with st.form(f"part-{key}"):
-        for first in range(0, len(TEXT_FIELDS), 2):
-            row = TEXT_FIELDS[first : first + 2]
-            for column, (name, label, example) in zip(st.columns(2), row, strict=False):
-                column.text_input(
-                    label, key=f"{name}-{key}", placeholder=f"such as {example}", max_chars=120
-                )  # fmt: skip
-        for column, name in zip(st.columns(2), ("hours", "cycles"), strict=True):
-            column.number_input(
-                name.capitalize(), min_value=0.0, value=None, step=None, key=f"{name}-{key}",
-                placeholder="leave empty if unknown", format="%g",
-            )  # fmt: skip
+        part_fields(key)
         st.form_submit_button(
             submit, type="primary", key=f"submit-part-{key}",
             on_click=lambda: save(typed(key)),
+        )  # fmt: skip
+
+
+def part_fields(key: str, *, changed: Callable[[], None] | None = None) -> None:
+    """Draw the fields of a part, two in a row."""
+    on_change: Any = changed or "rerun"
+    for first in range(0, len(TEXT_FIELDS), 2):
+        row = TEXT_FIELDS[first : first + 2]
+        for column, (name, label, example) in zip(st.columns(2), row, strict=False):
+            column.text_input(
+                label, key=f"{name}-{key}", placeholder=f"such as {example}", max_chars=120,
+                on_change=on_change,
+            )  # fmt: skip
+    for column, name in zip(st.columns(2), ("hours", "cycles"), strict=True):
+        column.number_input(
+            name.capitalize(), min_value=0.0, value=None, step=None, key=f"{name}-{key}",
+            placeholder="leave empty if unknown", format="%g", on_change=on_change,
         )  # fmt: skip
 
 
@@ -79,7 +91,7 @@ def known_parts(summaries: list[Summary]) -> dict[str, str]:
     return known
 
 
-def _known_parts(key: str) -> None:
+def _known_parts(key: str, *, taken: Callable[[], None] | None = None) -> None:
     known = known_parts(store().search())
     if not known:
         return
@@ -88,6 +100,8 @@ def _known_parts(key: str) -> None:
         label = st.session_state[f"known-{key}"]
         if label is not None:
             fill(store().load(known[label]).part, key=key, anew=True)
+            if taken is not None:
+                taken()
 
     st.selectbox(
         "Known part",

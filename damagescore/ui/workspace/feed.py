@@ -26,6 +26,9 @@ REASONS = (
     "Found twice",
 )
 
+_ROWS = ("length", "area", "peak", "width_max", "width_mean", "extent", "share_of_layer")
+"""Quantities in the order in which a person asks for them; others follow."""
+
 _LEAST_STEP_PX = 0.6
 """Outlines are thinned to this before they are sent; a tenth of a line's width."""
 
@@ -78,7 +81,8 @@ def _finding(plain: Mapping[str, Any], *, entry: PhotoEntry, unit: Length) -> di
     quantities = {k: quantity_from_dict(q) for k, q in plain["quantities"].items()}
     main = quantities.get(MAIN_QUANTITY[plain["kind"]])
     rows = [
-        [quantity_words(name), format_quantity(q, unit=unit)] for name, q in quantities.items()
+        [quantity_words(name), format_quantity(quantities[name], unit=unit)]
+        for name in sorted(quantities, key=_place)
     ]
     rows.append(["How clearly it shows", f"{round(100 * plain['strength'])} %"])
     layer = plain["layer"]
@@ -94,6 +98,10 @@ def _finding(plain: Mapping[str, Any], *, entry: PhotoEntry, unit: Length) -> di
         "main": format_quantity(main, unit=unit) if isinstance(main, Measured) else "–",
         "rows": rows,
     }
+
+
+def _place(quantity: str) -> int:
+    return _ROWS.index(quantity) if quantity in _ROWS else len(_ROWS)
 
 
 def _style(style: LineStyle) -> dict[str, Any]:

@@ -202,7 +202,7 @@ const KEYS = [
   ["R", "Reject it, with a reason"],
   ["U", "Take back the last change"],
   ["+, −", "Zoom in and out"],
-  ["F, 1", "Whole photo; one to one"],
+  ["F, E, 1", "Whole photo; the rubber edge; one to one"],
   ["Arrows", "Move the photo"],
   ["O", "Show or hide the marks"],
   ["?", "This list"],

@@ -45,7 +45,11 @@ class View {
       this.k * box[0] + this.dx > 0 && this.k * box[2] + this.dx < w &&
       this.k * box[1] + this.dy > 0 && this.k * box[3] + this.dy < h;
     const large = Math.max(box[2] - box[0], box[3] - box[1]) * this.k > 60;
-    if (inside && large) return;
+    if (!inside || !large) this.frame(box, pad);
+  }
+
+  frame(box, pad = 12) {
+    const [w, h] = this.size();
     const fitting = Math.min((w - 2 * pad) / Math.max(1, box[2] - box[0]),
                              (h - 2 * pad) / Math.max(1, box[3] - box[1]));
     this.k = Math.min(Math.max(fitting, this.least()), 2);

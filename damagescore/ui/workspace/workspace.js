@@ -300,10 +300,19 @@ class Workspace {
     if (what === "zoom-in") this.view.zoom(1.4);
     if (what === "zoom-out") this.view.zoom(1 / 1.4);
     if (what === "fit") this.view.fit();
+    if (what === "rubber") this.showEdge();
     if (what === "one") this.view.oneToOne();
     if (what === "overlays") { this.marks = !this.marks; this.refresh(); }
     if (what === "help") this.help();
     if (what === "undo") this.push({ do: "undo" });
+  }
+
+  showEdge() {
+    const { layers, photo } = this.data;
+    if (!layers.length) return this.view.fit();
+    const box = boxOf({ lines: layers.map((x) => x.polygon) });
+    const limit = [photo.width, photo.height, photo.width, photo.height];
+    return this.view.frame(box.map((v, i) => Math.min(Math.max(v, 0), limit[i])));
   }
 
   help() {
@@ -334,6 +343,7 @@ class Workspace {
       a: () => this.use("area"), c: () => this.review("confirm"), u: () => this.press({ do: "undo" }),
       r: () => { if (this.chosen) { this.reasons = true; this.refresh(); } },
       n: () => this.step(1), p: () => this.step(-1), f: () => this.view.fit(),
+      e: () => this.showEdge(),
       1: () => this.view.oneToOne(), o: () => this.press({ do: "overlays" }),
       "?": () => this.help(), "+": zoom(1.4), "=": zoom(1.4), "-": zoom(1 / 1.4),
       ArrowLeft: move(60, 0), ArrowRight: move(-60, 0), ArrowUp: move(0, 60),
