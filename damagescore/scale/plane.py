@@ -15,6 +15,9 @@ FOCAL_IN_WIDTHS = 3.3
 """Where EXIF is silent: a close-up lens, 1.5 to 7 photo widths at two standard deviations."""
 U_LOG_FOCAL = 0.4
 U_LOG_FOCAL_EXIF = 0.05
+MISFIT_SEEN = 3.0
+"""Misfit over noise from which squares are held not to lie in one plane."""
+
 WIDEST_FOCAL = 2.0
 """Standard deviations beyond which a focal length is not believed."""
 
@@ -157,8 +160,41 @@ def plane_of_squares(
         u_relative=length_spread(fit.x, covariance, pose_of),
         u_log_focal=float(np.sqrt(covariance[3, 3])),
         residual_px=residual,
-        disagreement=_disagreement(pose, squares, sides_mm),
+        disagreement=_disagreement(
+            _pose_by_shape(fit.x, pose_of, squares, sides_mm, view=view)
+            if residual > MISFIT_SEEN * u_px
+            else pose,
+            squares,
+            sides_mm,
+        ),
     )
+
+
+def _pose_by_shape(
+    x: Points,
+    pose_of: Callable[[Points], Pose],
+    squares: Sequence[Square],
+    sides_mm: Sequence[float],
+    *,
+    view: str,
+) -> Pose:
+    """The plane by the squares' shapes alone, at the usual focal length.
+
+    Squares that do not fit one plane bend it so as to seem less different; left free in
+    size, they do not.
+    """
+
+    def residuals(tilts: Points) -> Points:
+        surface = SurfaceMap(px_to_mm=pose_of(np.array([0.0, *tilts, 0.0])).px_to_mm)
+        rows = []
+        for square, side in zip(squares, sides_mm, strict=True):
+            mm = surface.to_mm(square.corners_px)
+            size = math.sqrt(surface.area_mm2(square.corners_px))
+            rows.append(_rigid_misfit(mm * side / size, side) / side)
+        return np.concatenate([*rows, 1e-3 * tilts / TILT_PRIOR[view]])
+
+    tilts = least_squares(residuals, x[1:3], method="lm").x
+    return pose_of(np.array([0.0, *tilts, 0.0]))
 
 
 def _misfits(pose: Pose, squares: Sequence[Square], sides_mm: Sequence[float]) -> Points:
@@ -192,7 +228,7 @@ def _disagreement(
         math.sqrt(surface.area_mm2(q.corners_px)) / side
         for q, side in zip(squares, sides_mm, strict=True)
     ]
-    return max(ratios) - min(ratios)
+    return (max(ratios) - min(ratios)) / min(ratios)
 
 
 def length_spread(
