@@ -26,7 +26,7 @@ class QualityRule:
     ----------
     finest_width_mm : Bounds
         Width of a black line that keeps half its contrast. Flex cracks open to
-        0.1 to 0.4 mm: at 0.15 mm most of their length shows, at 0.30 mm only the
+        0.1 to 0.4 mm: at 0.15 mm most of their length shows, at 0.25 mm only the
         widest part does.
     finest_width_at_shims_mm : Bounds
         The same read at the borders of the layers. Shims are thin, so the reading
@@ -61,8 +61,8 @@ class QualityRule:
         Relative standard uncertainty of a length.
     """
 
-    finest_width_mm: Bounds = Bounds(warn=0.15, refuse=0.30)
-    finest_width_at_shims_mm: Bounds = Bounds(warn=0.13, refuse=0.185)
+    finest_width_mm: Bounds = Bounds(warn=0.15, refuse=0.25)
+    finest_width_at_shims_mm: Bounds = Bounds(warn=0.11, refuse=0.165)
     least_px_per_mm_warn: float = 15.0
     least_px_per_mm_refuse: float = 8.0
     px_per_limit: float = 3.0

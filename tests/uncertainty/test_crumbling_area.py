@@ -58,7 +58,7 @@ def photo_with(polygon: np.ndarray, rng: np.random.Generator) -> Photo:
     x = np.clip(x + rng.uniform(0, 0.7 * size, x.shape), 0, WIDTH - 1).astype(int)
     seeds[y, x] = 0
     away = cv2.distanceTransform(seeds, cv2.DIST_L2, 5) / (0.6 * size)
-    relief = 0.25 + 0.75 * np.sqrt(np.clip(1 - away**2, 0, 1))
+    relief = 0.15 + 0.85 * np.sqrt(np.clip(1 - away**2, 0, 1))
     inside = np.zeros(grey.shape, np.float32)
     cv2.fillPoly(inside, [np.round(polygon * 16).astype(np.int32)], 1.0, cv2.LINE_AA, 4)
     grey *= 1 - inside * (1 - relief)

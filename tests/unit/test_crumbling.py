@@ -79,7 +79,7 @@ def crumbled(grey: np.ndarray, polygon: np.ndarray, *, size_px: float = 9.0) -> 
     inside = np.zeros(grey.shape, np.float32)
     cv2.fillPoly(inside, [np.round(polygon * 16).astype(np.int32)], 1.0, cv2.LINE_AA, 4)
     relief = grains(np.random.default_rng(7), grey.shape, size_px)
-    broken = grey * (0.25 + 0.75 * relief)
+    broken = grey * (0.15 + 0.85 * relief)
     return (grey * (1 - inside) + broken * inside).astype(np.float32)
 
 
