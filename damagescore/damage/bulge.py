@@ -7,6 +7,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.ndimage import uniform_filter1d
 
+from damagescore.damage.bulge_datum import Datum, fit_datum
 from damagescore.damage.record import Finding
 from damagescore.edge.record import Edge, Layer
 from damagescore.errors import EdgeError
@@ -28,9 +29,6 @@ LEAST_PEAK_MM = 0.1
 
 LEVEL_BIAS_PX = 0.3
 """Half width of what the half-way level may shift the outline by."""
-
-LOST_MM = 0.03
-"""Scatter of a shim's rows beyond which its outline counts as partly lost."""
 
 BOND_MARGIN = 0.06
 """Share of a layer next to each bond that is left out: there the outline turns."""
@@ -96,36 +94,6 @@ class BulgeProfile:
     noise_mm: float
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class _Datum:
-    """Frame of the datum: origin, unit vectors along and out, coefficients.
-
-    `shims` is the number of shims that carry it, less those that hardly count;
-    `lost_mm` what shims that are partly lost in the background may shift it by.
-    """
-
-    origin: Points
-    along: Points
-    out: Points
-    terms: Points
-    spread_mm: float
-    shims: float
-    lost_mm: float
-
-    def frame(self, mm: Points) -> tuple[Points, Points]:
-        """Coordinates along and out of the datum of surface points (N, 2)."""
-        moved = mm - self.origin
-        t = moved @ self.along
-        return t, moved @ self.out - np.polyval(self.terms, t)
-
-    def u_at(self, t: float, shim_t: Points) -> float:
-        """Standard uncertainty of the fitted line at t (straight-line regression)."""
-        middle = shim_t.mean()
-        spread = float(((shim_t - middle) ** 2).sum()) + 1e-9
-        lever = (t - middle) ** 2 / spread * len(shim_t) / self.shims
-        return self.spread_mm * math.sqrt(1 / self.shims + lever)
-
-
 def find_bulges(photo: Photo, edge: Edge, scale: Scale) -> tuple[Finding, ...]:
     """Find rubber layers that stand out from, or back behind, the shim edges.
 
@@ -177,7 +145,7 @@ def bulge_profile(photo: Photo, edge: Edge, scale: Scale) -> BulgeProfile:
             remedy="Take the whole stack into the photo, or mark the shims by hand.",
         )
     surface = scale.surface.to_mm(outline)
-    datum = _fit_datum(surface, shims, _inner_point(edge, scale))
+    datum = fit_datum(surface, shims, _inner_point(edge, scale))
     shim_t = np.array([datum.frame(surface[s])[0].mean() for s in shims])
     noise = _noise_mm(surface, datum)
     layers = [
@@ -223,90 +191,7 @@ def _inner_point(edge: Edge, scale: Scale) -> Points:
     return np.asarray(surface.mean(axis=0))
 
 
-def _fit_datum(surface: Points, shims: list[Mask], inside: Points) -> _Datum:
-    middles = np.array([surface[s].mean(axis=0) for s in shims])
-    along = middles[-1] - middles[0]
-    along /= np.hypot(*along)
-    out = np.array([-along[1], along[0]])
-    origin = middles.mean(axis=0)
-    if (inside - origin) @ out > 0:
-        out = -out
-    points = np.vstack([surface[s] for s in shims]) - origin
-    t, h = points @ along, points @ out
-    terms, spread, count = _robust_line(
-        t, h, np.concatenate([np.full(s.sum(), i) for i, s in enumerate(shims)])
-    )
-    return _Datum(
-        origin=origin,
-        along=along,
-        out=out,
-        terms=terms,
-        spread_mm=spread,
-        shims=count,
-        lost_mm=_lost_mm(surface, shims, out),
-    )
-
-
-def _robust_line(t: Points, h: Points, shim: Points) -> tuple[Points, float, float]:
-    """Line (or parabola) through the shims and the spread between shims.
-
-    Each shim is one independent point (its median): neighbouring rows of one
-    shim share its nicks. Cauchy weights keep one bent shim from steering.
-    """
-    names = np.unique(shim)
-    x = np.array([np.median(t[shim == k]) for k in names])
-    y = np.array([_stand(h[shim == k]) for k in names])
-    sure = 1.0 / (0.02**2 + np.array([_u_median(h[shim == k]) for k in names]) ** 2)
-    terms, spread, count = _weighted(x, y, sure, 1)
-    if len(x) >= 5:
-        bent, tighter, left = _weighted(x, y, sure, 2)
-        reach = (x.max() - x.min()) / 2
-        if tighter < 0.4 * spread and abs(bent[0]) * reach**2 > 6 * tighter:
-            return bent, tighter, left
-    return terms, spread, count
-
-
-def _stand(values: Points) -> float:
-    """How far a shim's end stands out: the median of its rows.
-
-    Where the rows disagree the outline was lost between a shim and a background
-    alike, always inwards: then the upper fifth is nearer the truth.
-    """
-    spread = 1.4826 * float(np.median(np.abs(values - np.median(values))))
-    return float(np.quantile(values, 0.5 if spread < LOST_MM else 0.8))
-
-
-def _lost_mm(surface: Points, shims: list[Mask], out: Points) -> float:
-    """Scatter of the partly lost shims times their share of all shims."""
-    spreads = [float(np.ptp(np.quantile(surface[s] @ out, [0.1, 0.9]))) for s in shims]
-    lost = [x for x in spreads if x > 4 * LOST_MM]
-    return sum(lost) / len(spreads)
-
-
-def _u_median(values: Points) -> float:
-    """Standard uncertainty of a shim's median; about 4 rows share one nick."""
-    spread = 1.4826 * float(np.median(np.abs(values - np.median(values))))
-    return 1.25 * spread / math.sqrt(max(len(values) / 4, 1.0))
-
-
-def _weighted(x: Points, y: Points, sure: Points, degree: int) -> tuple[Points, float, float]:
-    """Polynomial by Cauchy-weighted least squares, the spread and the count behind it."""
-    base = sure / sure.max()
-    terms = np.polyfit(x, y, degree, w=np.sqrt(base))
-    weight = base
-    for _ in range(10):
-        off = y - np.polyval(terms, x)
-        scale = max(1.4826 * float(np.median(np.abs(off))), 0.01)
-        weight = base / (1 + (off / (2.5 * scale)) ** 2)
-        terms = np.polyfit(x, y, degree, w=np.sqrt(weight))
-    off = y - np.polyval(terms, x)
-    free = max(float(weight.sum()) - degree - 1, 0.5)
-    spread = math.sqrt(float((weight * off**2).sum()) / free)
-    count = float(weight.sum() ** 2 / (weight**2).sum())
-    return terms, max(spread, 0.005), count
-
-
-def _noise_mm(surface: Points, datum: _Datum) -> float:
+def _noise_mm(surface: Points, datum: Datum) -> float:
     """Noise of single outline points: spread about a short running mean."""
     _, out = datum.frame(surface)
     rough = out - uniform_filter1d(out, 5)
@@ -319,7 +204,7 @@ def _layer_bulge(
     taken: Mask,
     *,
     scale: Scale,
-    datum: _Datum,
+    datum: Datum,
     shim_t: Points,
     noise_mm: float,
 ) -> LayerBulge | None:
@@ -348,7 +233,7 @@ def _layer_bulge(
     )  # fmt: skip
 
 
-def _thickness(layer: Layer, points: Points, *, scale: Scale, datum: _Datum) -> float:
+def _thickness(layer: Layer, points: Points, *, scale: Scale, datum: Datum) -> float:
     """Length along the datum between the two boundaries where they reach the outline."""
     middle = points.mean(axis=0)
     tips = [
@@ -364,7 +249,7 @@ def _distance(
     at: float,
     *,
     scale: Scale,
-    datum: _Datum,
+    datum: Datum,
     shim_t: Points,
     noise: float,
     at_px: Points,
@@ -381,7 +266,7 @@ def _distance(
 
 
 def _area(
-    t: Points, out: Points, *, scale: Scale, datum: _Datum, shim_t: Points, at_px: Points
+    t: Points, out: Points, *, scale: Scale, datum: Datum, shim_t: Points, at_px: Points
 ) -> Measured:
     area = float(np.trapezoid(np.maximum(out, 0.0), t) * np.sign(t[-1] - t[0]))
     length = float(np.ptp(t[out > 0])) if (out > 0).sum() > 1 else 0.0
