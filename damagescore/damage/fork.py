@@ -32,6 +32,6 @@ def joined_to(branch: Points, main: Points, *, reach_px: float) -> Points:
     beside = np.sqrt(np.maximum(distance**2 - ahead**2, 0.0))
     fit = (ahead > 0) & (distance <= reach_px)
     # Near the tangent first, then near the branch: a shallow fork meets many vertices.
-    cost = np.where(fit, beside + 0.1 * distance, np.inf)
+    cost = np.where(fit, beside + 0.25 * distance, np.inf)
     foot = int(np.argmin(cost)) if fit.any() else int(np.argmin(distance))
     return np.vstack([main[foot], branch])

@@ -96,8 +96,30 @@ def strips_of(
         True where nothing may be found, for instance in crumbled areas.
     """
     judged = edge.judged if exclude is None else edge.judged & ~exclude
+    judged = judged & ~_covered(photo.grey, judged, scale.mm_per_px)
     made = (_strip(photo, edge, layer, scale, judged) for layer in edge.rubber)
     return [s for s in made if s is not None]
+
+
+def _covered(grey: Image, judged: Mask, mm_per_px: float) -> Mask:
+    """Where something far brighter than the rubber, 0.5 mm across or more, lies on it.
+
+    A card or a rule that the edge search did not take out has dark lines of its own.
+    """
+    sound = grey[::4, ::4][judged[::4, ::4]]
+    if len(sound) == 0:
+        return np.zeros(judged.shape, bool)
+    height, width = grey.shape
+    coarse = max(1, round(0.16 / mm_per_px))
+    size = (max(1, width // coarse), max(1, height // coarse))
+    small = cv2.resize(grey, size, interpolation=cv2.INTER_AREA)
+    on_rubber = cv2.resize(judged.astype(np.uint8), size, interpolation=cv2.INTER_NEAREST) > 0
+    bright = ((small > 2.5 * float(np.median(sound))) & on_rubber).astype(np.uint8)
+    solid = cv2.morphologyEx(bright, cv2.MORPH_OPEN, np.ones((3, 3), np.uint8))
+    # Its graduations lie between bright pieces; its rim has a shadow.
+    solid = cv2.morphologyEx(solid, cv2.MORPH_CLOSE, np.ones((7, 7), np.uint8))
+    solid = cv2.dilate(solid, np.ones((5, 5), np.uint8))
+    return cv2.resize(solid, (width, height), interpolation=cv2.INTER_NEAREST) > 0
 
 
 def _strip(photo: Photo, edge: Edge, layer: Layer, scale: Scale, judged: Mask) -> Strip | None:
