@@ -35,7 +35,8 @@ def light_checks(
 ) -> tuple[Check, ...]:
     """Judge exposure over all and over the rubber, and glare over the rubber."""
     whole = 100 * float(np.mean(photo.grey >= WHITE))
-    checks = [_whole_photo(whole, rule)]
+    no_black = float(np.percentile(photo.grey, 1)) > rule.darkest_level
+    checks = [_whole_photo(whole, no_black=no_black, rule=rule)]
     mask = rubber_mask(photo, edge_polygons_px) if edge_polygons_px else None
     if mask is not None and mask.any():
         rubber = photo.grey[mask]
@@ -55,11 +56,12 @@ def _share(name: str, value: float, outcome: str, *, what: str, remedy: str) -> 
     )
 
 
-def _whole_photo(percent: float, rule: QualityRule) -> Check:
+def _whole_photo(percent: float, *, no_black: bool, rule: QualityRule) -> Check:
+    outcome = rule.saturated_photo_percent.judge(percent)
     return _share(
         "exposure_photo",
         percent,
-        rule.saturated_photo_percent.judge(percent),
+        "refuse" if outcome == "warn" and no_black else outcome,
         what="the photo is white without detail",
         remedy="take it with less light or a shorter exposure.",
     )

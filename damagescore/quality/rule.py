@@ -43,8 +43,11 @@ class QualityRule:
     saturated_rubber_percent, dark_rubber_percent : Bounds
         Share of rubber pixels with no grey level left to judge.
     saturated_photo_percent : Bounds
-        Over the whole photo; a bright backdrop may fill half of it and does no
-        harm, so this alone never refuses.
+        Over the whole photo; a bright backdrop may fill half of it, so this alone
+        never refuses.
+    darkest_level : float
+        Grey level that the darkest hundredth of a photo must not pass when so much of
+        it is white: marks and rubber that are no longer dark tell of overexposure.
     glare_percent : Bounds
         Share of rubber washed out by a reflection; chalk marks take a few percent.
     disagreement_percent : Bounds
@@ -69,7 +72,8 @@ class QualityRule:
     tilt_deg: Bounds = Bounds(warn=20.0, refuse=35.0)
     saturated_rubber_percent: Bounds = Bounds(warn=2.0, refuse=15.0)
     dark_rubber_percent: Bounds = Bounds(warn=20.0, refuse=60.0)
-    saturated_photo_percent: Bounds = Bounds(warn=70.0, refuse=100.0)
+    saturated_photo_percent: Bounds = Bounds(warn=40.0, refuse=100.0)
+    darkest_level: float = 90.0
     glare_percent: Bounds = Bounds(warn=5.0, refuse=25.0)
     disagreement_percent: Bounds = Bounds(warn=1.0, refuse=3.0)
     convergence_percent: Bounds = Bounds(warn=3.0, refuse=8.0)

@@ -159,10 +159,18 @@ def test_overexposed_and_dark_rubber() -> None:
     bright = judged(drawn(gain=5.0))
     assert check(bright, "exposure").outcome == "refuse"
     assert check(bright, "exposure").value > 90
-    assert check(bright, "exposure_photo").outcome == "warn"
+    assert check(bright, "exposure_photo").outcome == "refuse"
     dark = judged(drawn(gain=0.1))
     assert check(dark, "exposure_dark").outcome == "refuse"
     assert not dark.usable
+
+
+def test_a_white_backdrop_warns_only() -> None:
+    grey = drawn()
+    grey[:, 450:] = 255.0
+    found = check(judged(grey, view="profile"), "exposure_photo")
+    assert found.outcome == "warn"
+    assert found.value == pytest.approx(55.0, abs=0.5)
 
 
 def test_glare_share_is_that_of_the_lit_area() -> None:
