@@ -247,7 +247,10 @@ def _mould_lines(ridge: Ridge, core: Image, px_per_mm: float) -> Mask:
 def _judge(
     paths: Paths, ridge: Ridge, core: Image, px_per_mm: float, gates: Gates
 ) -> Candidate | None:
-    lines = (paths.lines[0], *(b for b in paths.lines[1:] if _core(core, b) >= gates.dark_core))
+    lines = (
+        paths.lines[0],
+        *(b for b in paths.lines[1:] if _core(core, b) >= 0.7 * gates.dark_core),
+    )
     at = np.vstack(lines).astype(int)
     z = ridge.z[at[:, 1], at[:, 0]]
     rows = ridge.dark.shape[0]

@@ -111,13 +111,28 @@ def link(
     piece_of = label[rows, columns]
     if count <= 2:
         return skeleton
-    for tip in _tips(skeleton, label):
-        target = _ahead(tip, places, piece_of, reach_px)
-        if target is None or _median_along(support, tip.place, target) < least:
+    root = np.arange(count)
+    for _, tip, target, other in _reachable(_tips(skeleton, label), places, piece_of, reach_px):
+        # Two pieces are joined once, at their nearest ends: a second link would make a loop.
+        if root[tip.piece] == root[other] or _median_along(support, tip.place, target) < least:
             continue
-        a, b = (tuple(int(c) for c in p) for p in (tip.place, target))
+        a, b = ([int(c) for c in p] for p in (tip.place, target))
         cv2.line(joined, a, b, 1)
+        root[root == root[other]] = root[tip.piece]
     return thin(joined.astype(bool))
+
+
+def _reachable(
+    tips: list[Tip], places: Points, piece_of: Indices, reach_px: float
+) -> list[tuple[float, Tip, Points, int]]:
+    """Possible links (distance, tip, place, piece), nearest first."""
+    found = []
+    for tip in tips:
+        target = _ahead(tip, places, piece_of, reach_px)
+        if target is not None:
+            distance = float(np.hypot(*(places[target] - tip.place)))
+            found.append((distance, tip, places[target], int(piece_of[target])))
+    return sorted(found, key=lambda link: link[0])
 
 
 def _tips(skeleton: Mask, label: Indices) -> list[Tip]:
@@ -138,14 +153,14 @@ def _tips(skeleton: Mask, label: Indices) -> list[Tip]:
     return tips
 
 
-def _ahead(tip: Tip, places: Points, piece_of: Indices, reach_px: float) -> Points | None:
+def _ahead(tip: Tip, places: Points, piece_of: Indices, reach_px: float) -> int | None:
     away = places - tip.place
     distance = np.hypot(*away.T)
     forward = away @ tip.outward
     fit = (piece_of != tip.piece) & (distance <= reach_px) & (forward >= 0.7 * distance)
     if not fit.any():
         return None
-    return np.asarray(places[fit][np.argmin(distance[fit])])
+    return int(np.argmin(np.where(fit, distance, np.inf)))
 
 
 def _median_along(image: NDArray[np.float32], start: Points, end: Points) -> float:
