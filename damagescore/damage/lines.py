@@ -97,7 +97,7 @@ def _u_tip_mm(scale: Scale, line: Points, origin: str) -> float:
     """
     mm_per_px = scale.surface.mm_per_px_at(line[-1])
     if origin == "auto":
-        return math.hypot(1.5 * mm_per_px, 0.10)
+        return math.hypot(1.5 * mm_per_px, 0.12)
     return math.hypot(1.5 * mm_per_px, 0.03)
 
 

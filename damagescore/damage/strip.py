@@ -127,7 +127,7 @@ def _strip(photo: Photo, edge: Edge, layer: Layer, scale: Scale, judged: Mask) -
     (s_up, v_up), (s_low, v_low) = (
         border(c, along, across) for c in (layer.upper_px, layer.lower_px)
     )
-    first, last = _visible(s_up, s_low, photo, along, across, float(np.mean(v_up)))
+    first, last = _visible(s_up, s_low, photo, along)
     mm_per_px = scale.surface.mm_per_px_at(_middle(layer))
     px_per_mm = min(
         FINEST_PX_PER_MM, 1 / mm_per_px, MOST_COLUMNS / max(1, last - first) / mm_per_px
@@ -153,20 +153,10 @@ def _middle(layer: Layer) -> Points:
     return np.asarray((layer.upper_px.mean(axis=0) + layer.lower_px.mean(axis=0)) / 2)
 
 
-def _visible(
-    s_up: Points, s_low: Points, photo: Photo, along: Points, across: Points, level: float
-) -> tuple[float, float]:
+def _visible(s_up: Points, s_low: Points, photo: Photo, along: Points) -> tuple[float, float]:
     """Where the layer starts and ends along, cut to the photo."""
-    corners = np.array(
-        [
-            [0, 0],
-            [photo.width - 1, 0],
-            [0, photo.height - 1],
-            [photo.width - 1, photo.height - 1],
-        ]
-    )
-    ahead = corners @ along
-    del across, level
+    right, bottom = photo.width - 1, photo.height - 1
+    ahead = np.array([[0, 0], [right, 0], [0, bottom], [right, bottom]]) @ along
     return max(s_up[0], s_low[0], ahead.min()), min(s_up[-1], s_low[-1], ahead.max())
 
 
