@@ -62,6 +62,7 @@ def measure_photo(photo: Photo, options: MeasureOptions) -> Measurement:
         scale=scale,
         edge_polygons_px=None if edge is None else [x.polygon_px for x in edge.rubber],
         smallest_limit_mm=options.smallest_limit_mm,
+        view=options.view,
     )
     quality = _with_faults(quality, scale_fault=scale_fault, edge_fault=edge_fault)
     findings: tuple[Finding, ...] = ()
@@ -219,12 +220,16 @@ def _with_faults(
 ) -> Quality:
     """Put the reason why no scale or no edge was found into its check."""
     faults = {"scale": scale_fault, "edge": edge_fault}
-    kept = tuple(c for c in quality.checks if faults.get(c.name) is None)
+    if scale_fault is not None:
+        faults.pop("edge")  # without a scale no edge was looked for
     added = tuple(
         Check(name=name, outcome="refuse", value=None, unit="", message=str(fault))
         for name, fault in faults.items()
         if fault is not None
     )
+    unknown = {"edge"} if scale_fault is not None else set()
+    told = {c.name for c in added} | unknown
+    kept = tuple(c for c in quality.checks if c.name not in told)
     return Quality(usable=quality.usable and not added, checks=kept + added)
 
 

@@ -6,6 +6,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from damagescore.photo.record import Photo
+from damagescore.quality.blur import blur_check
 from damagescore.quality.focus import focus_checks
 from damagescore.quality.geometry import (
     marks_check,
@@ -54,6 +55,8 @@ def check_quality(
     polygons = [np.asarray(p, dtype=np.float64) for p in edge_polygons_px or ()]
     checks: list[Check] = []
     if scale is None:
+        blur = blur_check(photo)
+        checks += [] if blur is None else [blur]
         checks.append(
             _refused("scale", "No scale was found: lay a scale mark beside the rubber.")
         )
