@@ -32,10 +32,9 @@ def plainest_edge_px(grey: NDArray[np.float32]) -> float | None:
     The width of a straight edge blurred by a gaussian of sigma s is 2.5 s by this
     measure (range over peak slope, sqrt(2 pi) s). None where the photo shows no edge.
     """
-    slope = cv2.magnitude(
-        cv2.Scharr(grey, cv2.CV_32F, 1, 0), cv2.Scharr(grey, cv2.CV_32F, 0, 1)
-    )
-    slope /= 32  # Scharr's kernel sums to 32 for a slope of 1 a pixel
+    across, down = (cv2.Scharr(grey, cv2.CV_32F, x, 1 - x) for x in (1, 0))
+    # Scharr's kernel sums to 32 for a slope of 1 a pixel
+    slope = np.asarray(cv2.magnitude(across, down), np.float32) / 32
     steep = slope >= np.percentile(slope[::4, ::4], 99.7)
     if not steep.any() or float(slope.max()) < 0.5:
         return None
