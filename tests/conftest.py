@@ -1,5 +1,7 @@
 """Small things that many tests need."""
 
+from itertools import pairwise
+
 import numpy as np
 import pytest
 
@@ -33,7 +35,7 @@ def flat_edge(*, width: int = 400, height: int = 300, tops: tuple[int, ...] = ()
             lower_px=np.column_stack([x, np.full_like(x, low)]),
             upper_px=np.column_stack([x, np.full_like(x, high)]), thickness=thickness,
         )
-        for i, (low, high) in enumerate(zip(rows, rows[1:], strict=False))
+        for i, (low, high) in enumerate(pairwise(rows))
     )  # fmt: skip
     return Edge(layers=layers, shape=(height, width))
 

@@ -13,7 +13,8 @@ PACKAGE = ROOT / "damagescore"
 
 # A room imports only from rooms before it in this list.
 ORDER = (
-    "errors", "quantity", "photo", "scale", "quality", "edge", "damage", "totals", "measurement", "measure",
+    "errors", "quantity", "photo", "scale", "quality", "edge", "damage", "totals",
+    "measurement", "measure",
     "limits", "inspection", "records", "report", "scenes", "batch", "ui", "cli", "__main__",
 )  # fmt: skip
 
