@@ -185,6 +185,7 @@ def _candidates(strip: Strip, gates: Gates) -> list[Candidate]:
     mask &= ~_mould_lines(ridge, core, strip.px_per_mm)
     mask = _solid(mask, strip.px_per_mm)
     skeleton = _dark_pieces(thin(mask), core, gates, strip.px_per_mm)
+    skeleton = _without_granular(skeleton, strip.px_per_mm)
     joined = link(skeleton, ridge.z, reach_px=1.5 * strip.px_per_mm, least=2.0)
     paths = networks(joined, shortest_branch_px=0.8 * strip.px_per_mm)
     seen = [_judge(p, ridge, core, strip.px_per_mm, gates) for p in paths]
@@ -255,6 +256,8 @@ def _judge(
     z = ridge.z[at[:, 1], at[:, 0]]
     rows = ridge.dark.shape[0]
     from_border = np.minimum(at[:, 1], rows - 1 - at[:, 1]) / px_per_mm
+    if _is_granular(lines, px_per_mm):
+        return None
     candidate = Candidate(
         lines=lines,
         core=_core(core, np.vstack(lines)),
@@ -265,6 +268,26 @@ def _judge(
         straight=_runs_along(lines[0], px_per_mm),
     )
     return candidate if _passes(candidate, gates) else None
+
+
+def _is_granular(lines: tuple[Points, ...], px_per_mm: float) -> bool:
+    """Whether a network is the gaps between crumbs: many lines, about 1 mm apart or less."""
+    if len(lines) <= 6:
+        return False
+    points = np.vstack(lines).astype(np.float32)
+    area_mm2 = float(cv2.contourArea(cv2.convexHull(points))) / px_per_mm**2
+    return len(points) / px_per_mm > area_mm2
+
+
+def _without_granular(skeleton: Mask, px_per_mm: float) -> Mask:
+    """Drop networks between crumbs before a crack beside them can be linked to them."""
+    _, label = cv2.connectedComponents(skeleton.astype(np.uint8), connectivity=8)
+    kept = skeleton
+    for paths in networks(skeleton, shortest_branch_px=0.8 * px_per_mm):
+        if _is_granular(paths.lines, px_per_mm):
+            column, row = paths.lines[0][0].astype(int)
+            kept = kept & (label != label[row, column])
+    return kept
 
 
 def _passes(candidate: Candidate, gates: Gates) -> bool:

@@ -144,3 +144,20 @@ def test_a_photo_with_no_rubber_to_judge_gives_nothing():
 def test_a_sensitivity_outside_its_range_is_refused_with_the_value(sensitivity):
     with pytest.raises(UsageError, match=str(sensitivity)):
         found_in(sensitivity=sensitivity)
+
+
+def test_the_gaps_between_crumbs_are_no_crack():
+    """Loosened rubber: dark gaps between round crumbs, all over a patch."""
+    rng = np.random.default_rng(11)
+    places = np.column_stack([rng.uniform(250, 450, 260), rng.uniform(40, 160, 260)])
+    y, x = np.mgrid[: SHAPE[0], : SHAPE[1]]
+    near = np.sort(
+        np.stack([np.hypot(x - px, y - py) for px, py in places]).astype(np.float32), axis=0
+    )[:2]
+    patch = (x > 250) & (x < 450) & (y > 40) & (y < 160)
+    light = np.full(SHAPE, RUBBER_LIGHT)
+    light[patch & (near[1] - near[0] < 3.0)] *= 0.15
+    assert found_in(light=light) == ()
+    line, widths = crack(4, start=(480, 100), length_px=180)
+    (finding,) = found_in([(line, widths)], light=light)
+    assert finding.quantities["length"].value == pytest.approx(180 * MM_PER_PX, abs=0.3)
