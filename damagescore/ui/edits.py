@@ -23,10 +23,13 @@ from damagescore.photo.record import Photo
 from damagescore.quantity import MM_PER_INCH, Quantity
 from damagescore.ui.measuring import Measured, measure_again, with_two_points
 from damagescore.ui.session import change, flash, inspector, photo_of, store
+from damagescore.ui.words import method_words
 from damagescore.ui.workspace import Op
 
 Fault = DamageScoreError | None
-Lines = list[list[float]]
+
+LARGEST_SCALE_CHANGE = 0.05
+"""Two clicked points are good to a few percent; beyond that something is mistaken."""
 
 
 def set_part(inspection_id: str, part: Part) -> None:
@@ -144,7 +147,36 @@ def apply_op(inspection_id: str, sha256: str, *, op: Op) -> Fault:
     edit = _EDITS.get(str(op["do"]))
     if edit is None:
         return UsageError(f"There is no edit {op['do']!r}.", remedy="Load the page again.")
-    return change(inspection_id, lambda x: edit(x, _entry(x, sha256), op))
+    before = _scale_of(inspection_id, sha256) if op["do"] == "scale" else None
+    fault = change(inspection_id, lambda x: edit(x, _entry(x, sha256), op))
+    if fault is None and before is not None:
+        return _scale_warning(before, _scale_of(inspection_id, sha256))
+    return fault
+
+
+def _scale_of(inspection_id: str, sha256: str) -> Mapping[str, Any] | None:
+    found: Mapping[str, Any] | None
+    found = _entry(store().load(inspection_id), sha256).measurement.get("scale")
+    return found
+
+
+def _scale_warning(before: Mapping[str, Any], after: Mapping[str, Any] | None) -> Fault:
+    """Warn when clicked points give another scale than what was found before.
+
+    A mistyped distance changes every length of the photo, and its focus in
+    millimetres too, so that a bad photo may pass.
+    """
+    if after is None:
+        return None
+    ratio = after["mm_per_px"] / before["mm_per_px"] - 1
+    if abs(ratio) < LARGEST_SCALE_CHANGE:
+        return None
+    words = method_words(before["method"]).lower()
+    return UsageError(
+        f"The two points are taken over, but they change the scale by {100 * ratio:+.0f} % "
+        f"against the one by {words}.",
+        remedy="Check the distance that you gave, or take this back with Undo.",
+    )
 
 
 def _entry(inspection: Inspection, sha256: str) -> PhotoEntry:

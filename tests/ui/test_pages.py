@@ -177,6 +177,9 @@ def test_two_clicked_points_give_the_scale(inspection: Inspection) -> None:
     assert entry.options["scale"]["kind"] == "two_points"
     # Half an inch over 300 px; two points on a flat edge leave nothing else to choose.
     assert entry.measurement["scale"]["mm_per_px"] == pytest.approx(12.7 / 300, rel=1e-6)
+    # The photo had 0.04 mm a pixel: 12.7 / 300 / 0.04 - 1 = 5.8 %.
+    fault = app.session_state[f"{key_of(inspection.id, entry.sha256)}-fault"]
+    assert "change the scale by +6 %" in fault["text"]
 
 
 def test_a_photo_is_removed_for_a_reason_only(inspection: Inspection) -> None:

@@ -7,7 +7,7 @@ import streamlit as st
 from damagescore.inspection import n_proposed, state_of
 from damagescore.inspection.record import Inspection, PhotoEntry
 from damagescore.measure import Measurement, with_findings
-from damagescore.quantity import Measured, NotMeasured, Quantity
+from damagescore.quantity import NotMeasured, Quantity
 from damagescore.ui.edits import apply_op
 from damagescore.ui.inspect.photos import scale_words, worst_outcome
 from damagescore.ui.session import store, told, unit
@@ -73,13 +73,15 @@ def _workspace(inspection_id: str, sha256: str, *, locked: bool) -> None:
 
 
 def _tell_the_page(inspection_id: str) -> None:
-    """Draw the whole page when the last finding was reviewed, or a first one is new.
+    """Draw the whole page when the last finding was reviewed, or a photo is judged anew.
 
     Otherwise only the workspace is drawn again, which is three times as quick.
     """
-    left = n_proposed(store().load(inspection_id)) > 0
-    if st.session_state.get("reviewing") != left:
-        st.session_state["reviewing"] = left
+    inspection = store().load(inspection_id)
+    usable = tuple(p.measurement["quality"]["usable"] for p in inspection.photos)
+    seen = (n_proposed(inspection) > 0, usable)
+    if st.session_state.get("seen") != seen:
+        st.session_state["seen"] = seen
         st.rerun()
 
 
@@ -97,18 +99,17 @@ def _banner(entry: PhotoEntry) -> None:
 
 
 def _below(entry: PhotoEntry) -> None:
-    totals, quality = st.columns(2, gap="large")
-    with totals:
+    left, quality = st.columns(2, gap="large")
+    with left:
         st.markdown("**Totals of this photo**")
-        st.caption("Rejected findings are left out. Value ± uncertainty, k = 1.96.")
-        st.markdown(
-            "\n".join(
-                f"- {quantity_words(name)}: **{_total_words(total)}**"
-                if isinstance(total, Measured)
-                else f"- {quantity_words(name)}: {_total_words(total)}"
-                for name, total in kept_totals(entry).items()
+        if not entry.measurement["quality"]["usable"]:
+            st.markdown("Not measured: the photo was refused.")
+        else:
+            st.caption("Rejected findings are left out. Value ± uncertainty, k = 1.96.")
+            totals = kept_totals(entry).items()
+            st.markdown(
+                "\n".join(f"- {quantity_words(k)}: {_total_words(q)}" for k, q in totals)
             )
-        )
     with quality:
         st.markdown("**Photo quality**")
         if entry.measurement.get("scale"):
@@ -129,4 +130,4 @@ def kept_totals(entry: PhotoEntry) -> Mapping[str, Quantity]:
 def _total_words(total: Quantity) -> str:
     if isinstance(total, NotMeasured):
         return f"not measured. {total.reason}"
-    return value_words(total, unit=unit())
+    return f"**{value_words(total, unit=unit())}**"

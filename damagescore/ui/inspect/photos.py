@@ -10,7 +10,7 @@ import streamlit as st
 from damagescore.errors import DamageScoreError
 from damagescore.inspection.record import Inspection, PhotoEntry
 from damagescore.measure import MeasureOptions
-from damagescore.quantity import Length, format_quantity, quantity_from_dict
+from damagescore.quantity import COVERAGE_FACTOR_95, MM_PER_INCH, Length
 from damagescore.ui.demo import DemoPhoto, demo_photos
 from damagescore.ui.edits import add_measured, remove_photo, replace_measured, smallest_limit
 from damagescore.ui.inspect.photo_options import VIEWS, option_fields
@@ -143,14 +143,13 @@ def worst_outcome(quality: Mapping[str, Any]) -> str:
 
 
 def scale_words(scale: Mapping[str, Any], *, unit: Length) -> str:
-    """One line on the scale of a photo."""
-    length = quantity_from_dict(
-        {"value": scale["mm_per_px"], "u": scale["u_mm_per_px"], "unit": "mm"}
-    )
+    """One line on the scale of a photo; its uncertainty is relative, k = 1.96."""
+    per_px = scale["mm_per_px"] / (MM_PER_INCH if unit == "in" else 1.0)
+    spread = 100 * COVERAGE_FACTOR_95 * scale["u_mm_per_px"] / scale["mm_per_px"]
     tilt = "" if scale.get("tilt_deg") is None else f" · tilt {scale['tilt_deg']:.1f}°"
     return (
         f"Scale by {method_words(scale['method']).lower()}: "
-        f"{format_quantity(length, unit=unit)} per pixel{tilt}"
+        f"{per_px:.4g} {unit} per pixel ± {spread:.2g} %{tilt}"
     )
 
 

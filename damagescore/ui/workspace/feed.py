@@ -55,7 +55,7 @@ def feed_of(entry: PhotoEntry, *, unit: Length, locked: bool) -> dict[str, Any]:
             "base": f"{PREFIX}/{entry.sha256}", "width": width, "height": height,
             "levels": levels_of(width, height), "tile": TILE_PX,
         },
-        "measured": bool(scale and layers),
+        "measured": bool(scale and layers and measurement["quality"]["usable"]),
         "profile": entry.view == "profile",
         "locked": locked,
         "layers": [{"index": x["index"], "polygon": _thinned(x["polygon_px"])} for x in layers],
