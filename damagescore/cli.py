@@ -20,7 +20,13 @@ from damagescore.damage import trace_crack
 from damagescore.errors import DamageScoreError, PhotoError, UsageError
 from damagescore.inspection.record import Part
 from damagescore.limits import read_limit_set
-from damagescore.measure import Measurement, MeasureOptions, measure_photo, unreadable
+from damagescore.measure import (
+    Measurement,
+    MeasureOptions,
+    edge_if_found,
+    measure_photo,
+    unreadable,
+)
 from damagescore.photo import read_photo
 from damagescore.scale import ScaleRequest, find_scale, write_cards
 
@@ -232,7 +238,9 @@ def _trace(given: argparse.Namespace) -> int:
         )
     photo = read_photo(_existing(given.photo))
     scale = find_scale(photo, _scale_request(given), view=given.view)
-    finding = trace_crack(photo, np.array(given.points, dtype=np.float64), scale)
+    edge = edge_if_found(photo, scale, _options(given))
+    points = np.array(given.points, dtype=np.float64)
+    finding = trace_crack(photo, points, scale, edge=edge)
     plain = {
         "schema": TRACE_SCHEMA,
         "version": __version__,

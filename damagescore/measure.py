@@ -24,6 +24,7 @@ from damagescore.totals import FACE_TOTALS, TOTAL_UNITS, totals_of
 __all__ = [
     "MeasureOptions",
     "Measurement",
+    "edge_if_found",
     "layer_at",
     "measure_photo",
     "remeasure",
@@ -73,6 +74,14 @@ def measure_photo(photo: Photo, options: MeasureOptions) -> Measurement:
         edge=edge, findings=findings, totals={},
     )  # fmt: skip
     return replace(draft, totals=_totals(draft))
+
+
+def edge_if_found(photo: Photo, scale: Scale, options: MeasureOptions) -> Edge | None:
+    """The layers, or None where the photo shows none (a trace can do without)."""
+    try:
+        return _edge(photo, scale, options)
+    except EdgeError:
+        return None
 
 
 def unreadable(name: str, fault: PhotoError, *, view: View = "face") -> Measurement:
