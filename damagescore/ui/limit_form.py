@@ -1,7 +1,6 @@
 """A limit set as a form: fields above, criteria as a table below."""
 
 from collections.abc import Mapping
-from dataclasses import replace
 from typing import Any
 
 import streamlit as st
@@ -21,13 +20,27 @@ COLUMNS = (
 )  # fmt: skip
 
 
-def new_set(example: LimitSet) -> LimitSet:
-    """Give a set to start from: one criterion, whose limit must be typed in."""
-    first = replace(example.criteria[0], id="criterion-1", text="As your document words it")
-    return LimitSet(title="New limit set", unit=example.unit, criteria=(first,))
+def new_set() -> LimitSet:
+    """Give the frame of a new set; its criterion is not shown, see `blank_rows`."""
+    unused = Criterion(
+        id="unused", text="unused", quantity="crack_length", limit=0.0, unit="mm"
+    )
+    return LimitSet(title="New limit set", criteria=(unused,))
 
 
-def editor(limit_set: LimitSet, *, key: str) -> LimitSet | None:
+def blank_rows() -> list[dict[str, Any]]:
+    """One row to fill in. It names no limit: a number that stands there might be taken."""
+    row: dict[str, Any] = dict.fromkeys(COLUMNS)
+    usual = {
+        "id": "criterion-1", "quantity": "crack_length", "statistic": "largest",
+        "scope": "finding", "unit": "mm", "inclusive": False, "direction": "max",
+    }  # fmt: skip
+    return [{**row, **usual}]
+
+
+def editor(
+    limit_set: LimitSet, *, key: str, rows: list[dict[str, Any]] | None = None
+) -> LimitSet | None:
     """Draw the form; give the changed set when it was sent, else None.
 
     Raises
@@ -41,15 +54,15 @@ def editor(limit_set: LimitSet, *, key: str) -> LimitSet | None:
         st.caption(
             "A row per limit. Add rows at the bottom; every change is checked on saving."
         )
-        rows = st.data_editor(
-            [row_of(c) for c in limit_set.criteria],
+        typed = st.data_editor(
+            rows or [row_of(c) for c in limit_set.criteria],
             num_rows="dynamic", hide_index=True, width="stretch", key=f"criteria-{key}",
             column_order=COLUMNS, column_config=_column_config(),
         )  # fmt: skip
         sent = st.form_submit_button("Save the limit set", type="primary", key=f"save-{key}")
     if not sent:
         return None
-    return set_of(fields, rows)
+    return set_of(fields, typed)
 
 
 def set_of(fields: Mapping[str, Any], rows: list[dict[str, Any]]) -> LimitSet:

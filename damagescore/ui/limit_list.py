@@ -1,13 +1,14 @@
 """Page: limit sets."""
 
 from pathlib import Path
+from typing import Any
 
 import streamlit as st
 
 from damagescore.errors import DamageScoreError
 from damagescore.limits import LimitSet, limit_set_to_toml, parse_limit_set
-from damagescore.ui.limit_choice import Choice, choices, demo_limit_set, load_choice
-from damagescore.ui.limit_form import editor, new_set
+from damagescore.ui.limit_choice import Choice, choices, load_choice
+from damagescore.ui.limit_form import blank_rows, editor, new_set
 from damagescore.ui.session import flash, show_flashes, store, told
 from damagescore.ui.words import invented_badge
 
@@ -72,7 +73,7 @@ def _open() -> None:
         key="limits-choice",
     )  # fmt: skip
     if chosen is None:
-        _edit(new_set(demo_limit_set()), key="new", stored=False)
+        _edit(new_set(), key="new", stored=False, rows=blank_rows())
         return
     limit_set = load_choice(chosen)
     if limit_set.invented:
@@ -85,9 +86,15 @@ def _open() -> None:
     )  # fmt: skip
 
 
-def _edit(limit_set: LimitSet, *, key: str, stored: bool) -> None:
+def _edit(
+    limit_set: LimitSet,
+    *,
+    key: str,
+    stored: bool,
+    rows: list[dict[str, Any]] | None = None,
+) -> None:
     try:
-        changed = editor(limit_set, key=key)
+        changed = editor(limit_set, key=key, rows=rows)
     except DamageScoreError as fault:
         st.error(str(fault), icon=":material/error:")
         return
