@@ -295,3 +295,14 @@ def test_a_limit_set_is_saved_from_the_form(folder: Path) -> None:
 
 def test_the_store_is_the_one_of_the_data_folder(inspection: Inspection, folder: Path) -> None:
     assert Store(folder).load(inspection.id) == _stored(inspection)
+
+
+def test_another_part_leads_back_to_the_start_and_the_open_one_is_offered(
+    inspection: Inspection,
+) -> None:
+    app = _app(inspection, step="photos", who="R. Alder")
+    _sound(app.button(key="close").click().run())
+    assert app.title[0].value == "Inspect"
+    assert "inspection" not in app.query_params
+    _sound(app.button(key=f"go-on-{inspection.id}").click().run())
+    assert app.title[0].value == "HV-2210 · 0117"
