@@ -1,4 +1,4 @@
-"""Command line: `python -m damagescore.scenes {demo|development|checking} --out DIR`."""
+"""Command line: `python -m damagescore.scenes {demo|development|hard|checking} --out DIR`."""
 
 import argparse
 import sys
@@ -9,7 +9,7 @@ from tqdm import tqdm
 from damagescore.errors import DamageScoreError, UsageError
 from damagescore.scenes.checking import checking_specs
 from damagescore.scenes.demo import demo_specs
-from damagescore.scenes.development import development_specs
+from damagescore.scenes.development import development_specs, hard_specs
 from damagescore.scenes.render import render, write_scene
 from damagescore.scenes.spec import SceneSpec
 
@@ -25,6 +25,8 @@ def choose_specs(
     if which == "demo":
         return demo_specs()[:count], 1000
     size_px = (width_px, round(0.75 * width_px))
+    if which == "hard":
+        return hard_specs(count or 24, size_px=size_px), 3000
     if which == "development":
         return development_specs(count or 24, size_px=size_px), 2000
     return checking_specs(count or 24, size_px=size_px), 5000
@@ -33,7 +35,7 @@ def choose_specs(
 def build_parser() -> argparse.ArgumentParser:
     """Arguments of the command."""
     parser = argparse.ArgumentParser(prog="python -m damagescore.scenes", description=__doc__)
-    parser.add_argument("which", choices=("demo", "development", "checking"))
+    parser.add_argument("which", choices=("demo", "development", "hard", "checking"))
     parser.add_argument("--out", type=Path, required=True, help="folder for the photos")
     parser.add_argument("--count", type=int, help="how many; all demo photos or 24")
     parser.add_argument(

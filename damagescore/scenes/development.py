@@ -40,3 +40,39 @@ def development_specs(
         draw_spec(table, i, name=f"dev-{i:03d}", seed=2000, size_px=size_px)
         for i in range(count)
     )
+
+
+def hard_table() -> VarietyTable:
+    """Harsher than both other sets, and apart from the checking set in every range too."""
+    return VarietyTable(
+        rubber=("black", "dark_grey", "warm_grey", "brown"),
+        shim=("bright", "dull"),
+        plate=("ground", "blue_paint", "scale", "gold_anodised"),
+        bench=("wood", "granite", "cloth", "laminate"),
+        backdrop=("wall", "bright"),
+        mark_ids=tuple(range(20)),
+        rubber_layers=(3, 7, 11, 13, 14),
+        rubber_mm=((1.0, 1.15), (1.85, 2.45), (4.05, 4.6)),
+        shim_mm=((0.28, 0.31), (0.43, 0.6), (0.96, 1.1)),
+        radius_mm=((25.0, 44.0), (81.0, 95.0)),
+        px_per_mm=((18.0, 27.0), (35.0, 41.0), (56.0, 60.0)),
+        yaw_deg=((0.0, 6.5), (18.5, 22.0)),
+        pitch_deg=((1.0, 6.5), (15.5, 18.0)),
+        kelvin=((2400.0, 2850.0), (4200.0, 5500.0), (7300.0, 8500.0)),
+        azimuth_deg=((0.0, 14.0), (86.0, 180.0)),
+        elevation_deg=((9.0, 14.5), (29.0, 57.0), (76.0, 88.0)),
+        direct=((0.1, 0.24), (0.42, 0.63), (0.87, 0.95)),
+        noise=((0.3, 1.1), (2.3, 3.0)),
+        blur_px=((0.4, 0.8), (1.15, 1.4)),
+        waviness_mm=((0.0, 0.05), (0.13, 0.16)),
+        dust=((0.0, 0.05), (0.5, 1.3), (2.1, 2.6)),
+    )
+
+
+def hard_specs(count: int, *, size_px: tuple[int, int] = (2200, 1650)) -> tuple[SceneSpec, ...]:
+    """Draw the first `count` hard scenes, for development too."""
+    table = hard_table()
+    return tuple(
+        draw_spec(table, i, name=f"hard-{i:03d}", seed=3000, size_px=size_px)
+        for i in range(count)
+    )

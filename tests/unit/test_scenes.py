@@ -23,7 +23,7 @@ from damagescore.scenes import (
 )
 from damagescore.scenes.__main__ import main
 from damagescore.scenes.checking import checking_table
-from damagescore.scenes.development import development_table
+from damagescore.scenes.development import development_table, hard_specs, hard_table
 
 TINY = SceneSpec(
     name="tiny",
@@ -80,14 +80,19 @@ def _apart(one, other):
 
 
 @pytest.mark.parametrize("field", [f.name for f in fields(development_table())])
-def test_development_and_checking_share_no_nuisance(field):
-    assert _apart(getattr(development_table(), field), getattr(checking_table(), field))
+@pytest.mark.parametrize("table", [development_table(), hard_table()], ids=["plain", "hard"])
+def test_development_and_checking_share_no_nuisance(table, field):
+    assert _apart(getattr(table, field), getattr(checking_table(), field))
 
 
 @pytest.mark.parametrize(
     ("specs", "table"),
-    [(development_specs(36), development_table()), (checking_specs(36), checking_table())],
-    ids=["development", "checking"],
+    [
+        (development_specs(36), development_table()),
+        (hard_specs(36), hard_table()),
+        (checking_specs(36), checking_table()),
+    ],
+    ids=["development", "hard", "checking"],
 )
 def test_drawn_specs_keep_to_their_table(specs, table):
     def within(value, bands):

@@ -45,7 +45,8 @@ def test_lengths_add_and_the_shared_scale_adds_linearly(edge: Edge, scale: Scale
 
 def test_one_unmeasured_finding_leaves_the_total_unmeasured(edge: Edge, scale: Scale) -> None:
     blind = Finding(
-        id="c", kind="crack", layer=0, strength=1.0, lines_px=(np.array([[0.0, 240], [9, 240]]),),
+        id="c", kind="crack", layer=0, strength=1.0,
+        lines_px=(np.array([[0.0, 240], [9, 240]]),),
         quantities={"length": NotMeasured(reason="tip out of the photo", unit="mm")},
     )  # fmt: skip
     total = totals_of((_crack("a", 0, 100), blind), edge, scale=scale)["crack_length"]
