@@ -106,8 +106,9 @@ def assess_photos(
     inspection = new_inspection(part, by=BY)
     photos: dict[str, bytes] = {}
     refused = []
-    for path, options in tqdm(jobs, unit="photo", disable=None if progress else True):
+    for path, given in tqdm(jobs, unit="photo", disable=None if progress else True):
         data = path.read_bytes()
+        options = replace(given, smallest_limit_mm=limits.smallest_length_mm)
         measurement = _measured(data, path.name, options)
         if measurement.photo["sha256"] is None:
             refused.append(f"{path.name}: {_reason(measurement)}")

@@ -154,6 +154,14 @@ class LimitSet:
                 )
             seen.add(criterion.id)
 
+    @property
+    def smallest_length_mm(self) -> float | None:
+        """Smallest length that a photo must show for these limits; None for no length."""
+        asked = [c for c in self.criteria if c.kind.source != "hand" and c.base_unit == "mm"]
+        lengths = [c.base_limit for c in asked if c.base_limit > 0]
+        sizes = [c.base_min_size for c in asked if c.base_min_size]
+        return min((*lengths, *sizes), default=None)
+
     def to_dict(self) -> dict[str, Any]:
         plain: dict[str, Any] = {f.name: getattr(self, f.name) for f in fields(self)}
         plain["criteria"] = [c.to_dict() for c in self.criteria]

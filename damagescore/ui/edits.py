@@ -134,10 +134,7 @@ def smallest_limit(inspection: Inspection) -> float | None:
     """Smallest length that the chosen limits ask for, mm; the quality gate needs it."""
     if inspection.limit_set is None:
         return None
-    criteria = LimitSet.from_dict(inspection.limit_set).criteria
-    lengths = [c.base_limit for c in criteria if c.base_unit == "mm" and c.base_limit > 0]
-    sizes = [c.base_min_size for c in criteria if c.base_min_size and c.base_unit == "mm"]
-    return min((*lengths, *sizes), default=None)
+    return LimitSet.from_dict(inspection.limit_set).smallest_length_mm
 
 
 def apply_op(inspection_id: str, sha256: str, *, op: Op) -> Fault:
