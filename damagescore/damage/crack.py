@@ -6,16 +6,15 @@ from dataclasses import dataclass
 import cv2
 import numpy as np
 from numpy.typing import NDArray
-from scipy.ndimage import uniform_filter1d
 
-from damagescore.damage.centreline import centre, resample, smooth
-from damagescore.damage.fork import joined_to, leave_stroke
+from damagescore.damage.fork import photo_lines
+from damagescore.damage.gates import Gates
+from damagescore.damage.line_mask import line_mask
 from damagescore.damage.lines import layer_of, measure_lines
 from damagescore.damage.network import Paths, link, networks, thin
 from damagescore.damage.record import Finding, FindingKind
 from damagescore.damage.ridge import Ridge, ridge_of
 from damagescore.damage.strip import Strip, blurred, strips_of
-from damagescore.damage.tips import with_true_ends
 from damagescore.edge.record import Edge
 from damagescore.errors import UsageError
 from damagescore.photo.record import Photo
@@ -29,57 +28,8 @@ BOND_REACH_MM = 0.35
 """A line that keeps this near to its layer's border is a bond gap."""
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Gates:
-    """Thresholds that follow from the one sensitivity control.
-
-    Parameters
-    ----------
-    z_seed, z_grow : float
-        Filter response, in robust spreads, that starts a line and that carries it on.
-    dark_grow : float
-        Relative darkness below which no line is carried on.
-    dark_core : float
-        Relative darkness that a quarter of a line must reach.
-    dark_plain : float
-        The same for lines that mould or shims may have drawn: straight ones along
-        the layers, and those on a border.
-    clear, clear_plain : float
-        Least clarity of a line (`Candidate.clarity`), and of one of that sort.
-    saliency : float
-        Least sum of (z - 2.5) along a line, per sample of 1/25 mm: long and weak
-        counts as short and strong.
-    shortest_mm, shortest_plain_mm : float
-        Least length of a proposal, and of one that mould or shims may have drawn.
-    """
-
-    z_seed: float
-    z_grow: float
-    dark_grow: float
-    dark_core: float
-    dark_plain: float
-    clear: float
-    clear_plain: float
-    saliency: float
-    shortest_mm: float
-    shortest_plain_mm: float
-
-    @classmethod
-    def at(cls, sensitivity: float) -> "Gates":
-        """Gates for a sensitivity from 0 (only the plainest) to 1 (all that is suspicious)."""
-        s = sensitivity
-        return cls(
-            z_seed=8.5 - 4 * s,
-            z_grow=4.8 - 1.2 * s,
-            dark_grow=0.28 - 0.16 * s,
-            dark_core=0.5 - 0.4 * s,
-            dark_plain=0.75 - 0.4 * s,
-            clear=0.95 - 0.5 * s,
-            clear_plain=1.2 - 0.6 * s,
-            saliency=220 * 0.12**s,
-            shortest_mm=1.2 - 0.8 * s,
-            shortest_plain_mm=3.0 - 2.0 * s,
-        )
+RELIEF, RELIEF_BORDER = 0.55, 0.8
+"""Shares of the usual darkness that are enough where a line is long and sharp."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -87,11 +37,14 @@ class Candidate:
     """A line network of one strip with what speaks for it.
 
     `lines` are in strip samples; `core` is the relative darkness that a quarter
-    of it reaches; `straight` says that it runs along the layer like a mould line.
+    of it reaches; `stands_out` is the share of its darkness by which it is darker
+    than both its sides; `straight` says that it runs along the layer like a mould
+    line.
     """
 
     lines: tuple[Points, ...]
     core: float
+    stands_out: float
     z: float
     saliency: float
     length_mm: float
@@ -157,7 +110,7 @@ def find_cracks(
     found = []
     for strip in strips_of(photo, edge, scale, exclude=_widened(exclude, scale)):
         for candidate in _candidates(strip, gates):
-            lines = _photo_lines(photo, edge, strip, candidate=candidate, scale=scale)
+            lines = photo_lines(photo, edge, strip, lines=candidate.lines, scale=scale)
             found.append((candidate, strip.layer, lines))
     found.sort(key=lambda f: -f[0].length_mm)
     return tuple(
@@ -180,11 +133,8 @@ def _candidates(strip: Strip, gates: Gates) -> list[Candidate]:
         return []
     ridge = ridge_of(strip)
     core = blurred(ridge.dark, 0.025 * strip.px_per_mm)
-    mask = _hysteresis(ridge.z, gates.z_grow, gates.z_seed)
-    mask &= (core > gates.dark_grow) & strip.judged
-    mask &= ~_mould_lines(ridge, core, strip.px_per_mm)
-    mask = _solid(mask, strip.px_per_mm)
-    skeleton = _dark_pieces(thin(mask), core, gates, strip.px_per_mm)
+    mask = line_mask(ridge, core, strip.judged, gates=gates, px_per_mm=strip.px_per_mm)
+    skeleton = _dark_pieces(thin(mask), core, ridge.z, gates=gates, px_per_mm=strip.px_per_mm)
     skeleton = _without_granular(skeleton, strip.px_per_mm)
     joined = link(skeleton, ridge.z, reach_px=1.5 * strip.px_per_mm, least=2.0)
     paths = networks(joined, shortest_branch_px=0.8 * strip.px_per_mm)
@@ -192,57 +142,30 @@ def _candidates(strip: Strip, gates: Gates) -> list[Candidate]:
     return [c for c in seen if c is not None]
 
 
-def _hysteresis(image: Image, low: float, high: float) -> Mask:
-    """Places above `low` that hang together with one above `high`."""
-    _, label = cv2.connectedComponents((image > low).astype(np.uint8), connectivity=8)
-    seeded = np.unique(label[image > high])
-    return np.asarray(np.isin(label, seeded[seeded > 0]))
-
-
-def _solid(mask: Mask, px_per_mm: float) -> Mask:
-    """Fill pinholes: a stroke with one would thin to two strands."""
-    _, label, stats, _ = cv2.connectedComponentsWithStats(
-        (~mask).astype(np.uint8), connectivity=4
-    )
-    hole = stats[:, cv2.CC_STAT_AREA] < (0.15 * px_per_mm) ** 2
-    hole[0] = False
-    return np.asarray(mask | hole[label])
-
-
-def _dark_pieces(skeleton: Mask, core: Image, gates: Gates, px_per_mm: float) -> Mask:
+def _dark_pieces(
+    skeleton: Mask, core: Image, z: Image, *, gates: Gates, px_per_mm: float
+) -> Mask:
     """Drop crumbs and pale pieces before they can be linked to a crack."""
     kept = np.zeros_like(skeleton)
     _, label, stats, _ = cv2.connectedComponentsWithStats(skeleton.astype(np.uint8))
     rows = len(skeleton)
-    border = BOND_REACH_MM * px_per_mm / 2
+    border = _bond_reach_mm(rows, px_per_mm) * px_per_mm / 2
     for k in np.flatnonzero(stats[:, cv2.CC_STAT_AREA] >= 0.25 * px_per_mm)[1:]:
         left, top, width, height = stats[k, :4]
         box = np.s_[top : top + height, left : left + width]
         piece = label[box] == k
         on_border = top + height < border or top > rows - border
         least = gates.dark_plain if on_border else gates.dark_core
+        sharp = gates.z_seed * (0.7 if piece.sum() > 2 * px_per_mm else 1.0)
+        least *= RELIEF if np.median(z[box][piece]) > sharp else 1.0
         if np.quantile(core[box][piece], 0.75) >= 0.8 * least:
             kept[box] |= piece
     return kept
 
 
-def _mould_lines(ridge: Ridge, core: Image, px_per_mm: float) -> Mask:
-    """Where a weak straight line runs along most of the layer: mould flash.
-
-    A row counts when at least three tenths of its length are darker than both
-    sides once averaged over 2 mm along.
-    """
-    along = uniform_filter1d(ridge.dark, max(3, round(2 * px_per_mm)), axis=1)
-    step = max(2, round(0.2 * px_per_mm))
-    above, below = np.roll(along, step, axis=0), np.roll(along, -step, axis=0)
-    stands_out = (along - np.maximum(above, below)) > max(0.04, 0.6 * ridge.noise)
-    # What is as dark as a crack, and its flanks, are neither counted nor taken away.
-    reach = 2 * max(1, round(0.2 * px_per_mm)) + 1
-    deep = cv2.dilate((core > 0.6).astype(np.uint8), np.ones((reach, reach), np.uint8)) > 0
-    share = (stands_out & ~deep).mean(axis=1)
-    drawn = uniform_filter1d((share > 0.3).astype(float), 3) > 0
-    drawn[:step] = drawn[-step:] = False
-    return np.asarray(drawn[:, None] & ~deep)
+def _bond_reach_mm(rows: int, px_per_mm: float) -> float:
+    """In a thin layer not everything lies on a border."""
+    return min(BOND_REACH_MM, 0.2 * rows / px_per_mm)
 
 
 def _judge(
@@ -250,10 +173,10 @@ def _judge(
 ) -> Candidate | None:
     lines = (
         paths.lines[0],
-        *(b for b in paths.lines[1:] if _core(core, b) >= 0.7 * gates.dark_core),
+        *(b for b in paths.lines[1:] if _core(core, b) >= RELIEF * gates.dark_core),
     )
     at = np.vstack(lines).astype(int)
-    z = ridge.z[at[:, 1], at[:, 0]]
+    z, contrast, depth = (x[at[:, 1], at[:, 0]] for x in (ridge.z, ridge.contrast, core))
     rows = ridge.dark.shape[0]
     from_border = np.minimum(at[:, 1], rows - 1 - at[:, 1]) / px_per_mm
     if _is_granular(lines, px_per_mm):
@@ -261,10 +184,11 @@ def _judge(
     candidate = Candidate(
         lines=lines,
         core=_core(core, np.vstack(lines)),
+        stands_out=float(np.median(contrast) / max(np.median(depth), 1e-3)),
         z=float(np.median(z)),
         saliency=float(np.sum(z - 2.5)) * 25 / px_per_mm,
         length_mm=len(at) / px_per_mm,
-        border_share=float(np.mean(from_border < BOND_REACH_MM)),
+        border_share=float(np.mean(from_border < _bond_reach_mm(rows, px_per_mm))),
         straight=_runs_along(lines[0], px_per_mm),
     )
     return candidate if _passes(candidate, gates) else None
@@ -292,12 +216,25 @@ def _without_granular(skeleton: Mask, px_per_mm: float) -> Mask:
 
 def _passes(candidate: Candidate, gates: Gates) -> bool:
     suspect = candidate.suspect
+    relief = _relief(candidate, gates)
     return (
-        candidate.core >= (gates.dark_plain if suspect else gates.dark_core)
-        and candidate.clarity >= (gates.clear_plain if suspect else gates.clear)
+        candidate.core >= relief * (gates.dark_plain if suspect else gates.dark_core)
+        and candidate.clarity >= relief * (gates.clear_plain if suspect else gates.clear)
         and candidate.length_mm >= (gates.shortest_plain_mm if suspect else gates.shortest_mm)
         and candidate.saliency >= gates.saliency
     )
+
+
+def _relief(candidate: Candidate, gates: Gates) -> float:
+    """A long and sharp line may be paler, unless a mould or a shadow drew it."""
+    if candidate.stands_out < 0.4:
+        return 1.0
+    on_border = candidate.border_share > 0.5
+    if candidate.saliency < 8 * gates.saliency or candidate.z < 0.9 * gates.z_seed:
+        return 1.0
+    if on_border:
+        return RELIEF_BORDER
+    return 1.0 if candidate.straight else RELIEF
 
 
 def _core(core: Image, line: Points) -> float:
@@ -313,26 +250,6 @@ def _runs_along(line: Points, px_per_mm: float) -> bool:
     slope, level = np.polyfit(columns, rows, 1)
     spread = float(np.std(rows - (slope * columns + level))) / px_per_mm
     return spread < 0.05 and abs(slope) < math.tan(math.radians(2))
-
-
-def _photo_lines(
-    photo: Photo, edge: Edge, strip: Strip, *, candidate: Candidate, scale: Scale
-) -> tuple[Points, ...]:
-    """Centre lines in the photo, ends where the dark stroke ends."""
-    made: list[Points] = []
-    for line in candidate.lines:
-        step = max(1.0, 0.04 / scale.mm_per_px)
-        rough = smooth(resample(strip.to_photo(line), step_px=step), spread=2.0)
-        if made:
-            rough = leave_stroke(rough, made[0], reach_px=0.3 / scale.mm_per_px)
-        if len(rough) < 4:
-            continue
-        fine = centre(photo.grey, rough, reach_px=max(3.0, 0.2 / scale.mm_per_px))
-        ended = with_true_ends(photo.grey, fine, scale, inside=edge.judged, start=not made)
-        made.append(
-            joined_to(ended, made[0], reach_px=1.5 / scale.mm_per_px) if made else ended
-        )
-    return tuple(made)
 
 
 def _finding(

@@ -1,20 +1,100 @@
-"""Where a branch leaves its main path."""
+"""From a network in a straightened layer to centre lines in the photo, joined at forks."""
 
 import numpy as np
 from numpy.typing import NDArray
+from scipy.ndimage import label as label_runs
 from scipy.spatial import cKDTree
+
+from damagescore.damage.centreline import centre, resample, smooth
+from damagescore.damage.strip import Strip
+from damagescore.damage.tips import with_true_ends
+from damagescore.edge.record import Edge
+from damagescore.photo.record import Photo
+from damagescore.scale.record import Scale
 
 Points = NDArray[np.float64]
 
+STROKE_MM = 0.3
+"""Nearer than this to another path, the darkness may belong to either."""
 
-def leave_stroke(branch: Points, main: Points, *, reach_px: float) -> Points:
-    """The part of a branch beyond the last point inside the main path's own stroke.
+TANGENT_MM = 1.5
+"""A branch is lengthened backwards by this much at most."""
 
-    Inside it the darkness belongs to both, and the branch cannot be centred.
+SAME_MM = 0.12
+"""A walk that comes this near to another path has run into it."""
+
+
+def photo_lines(
+    photo: Photo, edge: Edge, strip: Strip, *, lines: tuple[Points, ...], scale: Scale
+) -> tuple[Points, ...]:
+    """Centre lines in the photo, ends where the dark stroke ends.
+
+    Parameters
+    ----------
+    lines : tuple of ndarray, shape (N, 2)
+        Strip samples (column, row): the main path, then branches, each starting
+        on a path before it.
     """
-    inside = cKDTree(main).query(branch)[0] < reach_px
-    last = int(np.flatnonzero(inside)[-1]) if inside.any() else -1
-    return branch[last + 1 :]
+    made: list[Points] = []
+    step = max(1.0, 0.04 / scale.mm_per_px)
+    for line in lines:
+        rough = smooth(resample(strip.to_photo(line), step_px=step), spread=2.0)
+        drawn = _branch(photo, edge, rough, made, scale) if made else None
+        if not made:
+            fine = _centred(photo, rough, scale)
+            drawn = with_true_ends(photo.grey, fine, scale, inside=edge.judged)
+        if drawn is not None:
+            made.append(drawn)
+    return tuple(made)
+
+
+def _centred(photo: Photo, rough: Points, scale: Scale) -> Points:
+    return centre(photo.grey, rough, reach_px=max(3.0, 0.2 / scale.mm_per_px))
+
+
+def _branch(
+    photo: Photo, edge: Edge, rough: Points, made: list[Points], scale: Scale
+) -> Points | None:
+    """The branch from its foot to its tip; None where it never leaves the others' strokes."""
+    px_per_mm = 1 / scale.mm_per_px
+    own, returns = leave_stroke(
+        rough, np.vstack(made), reach_px=STROKE_MM * px_per_mm, same_px=SAME_MM * px_per_mm
+    )
+    if len(own) < 4:
+        return None
+    fine = _centred(photo, own, scale)
+    if not returns:
+        ended = with_true_ends(photo.grey, fine, scale, inside=edge.judged, start=False)
+        fine = _cut_where_met(ended, np.vstack(made), reach_px=SAME_MM * px_per_mm)
+    reach = TANGENT_MM * px_per_mm
+    joined = joined_to(fine, _nearest(made, rough[0]), reach_px=reach)
+    if returns:
+        joined = joined_to(joined[::-1], _nearest(made, rough[-1]), reach_px=reach)[::-1]
+    return joined
+
+
+def _nearest(made: list[Points], place: Points) -> Points:
+    return min(made, key=lambda line: float(np.min(np.hypot(*(line - place).T))))
+
+
+def leave_stroke(
+    branch: Points, others: Points, *, reach_px: float, same_px: float
+) -> tuple[Points, bool]:
+    """The longest part of a branch outside the strokes of the other paths.
+
+    Inside them the darkness belongs to both, and the branch cannot be centred.
+    A part nearer than `reach_px` that never comes within `same_px` runs beside
+    the other stroke, not in it. The second value says that the branch comes back
+    to another path at its end.
+    """
+    away = cKDTree(others).query(branch)[0]
+    near, count = label_runs(away < reach_px)
+    met = [k for k in range(1, count + 1) if away[near == k].min() < same_px]
+    runs, count = label_runs(~np.isin(near, met))
+    if count == 0:
+        return branch[:0], False
+    best = 1 + int(np.argmax([np.sum(runs == k) for k in range(1, count + 1)]))
+    return branch[runs == best], bool(runs[-1] != best)
 
 
 def joined_to(branch: Points, main: Points, *, reach_px: float) -> Points:
@@ -35,3 +115,9 @@ def joined_to(branch: Points, main: Points, *, reach_px: float) -> Points:
     cost = np.where(fit, beside + 0.25 * distance, np.inf)
     foot = int(np.argmin(cost)) if fit.any() else int(np.argmin(distance))
     return np.vstack([main[foot], branch])
+
+
+def _cut_where_met(line: Points, others: Points, *, reach_px: float) -> Points:
+    """Cut the end of a line that has walked on along another path."""
+    apart = np.flatnonzero(cKDTree(others).query(line)[0] >= reach_px)
+    return line[: apart[-1] + 1] if len(apart) and apart[-1] >= 3 else line

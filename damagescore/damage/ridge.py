@@ -7,6 +7,7 @@ from dataclasses import dataclass
 import cv2
 import numpy as np
 from numpy.typing import NDArray
+from scipy.ndimage import gaussian_filter1d
 
 from damagescore.damage.strip import Strip, blurred
 
@@ -57,13 +58,14 @@ def ridge_of(strip: Strip) -> Ridge:
     dark, noise = flatten(strip)
     judged = strip.judged & ~_chalked(strip, dark, noise)
     dark[~judged] = 0
+    grain = _grain(dark, judged, strip.px_per_mm)
     z = np.full(dark.shape, -np.inf, np.float32)
     contrast = np.zeros_like(z)
     for spread_mm in LINE_SPREADS_MM:
         spread = max(0.9, spread_mm * strip.px_per_mm)
         for response in _responses(dark, spread):
             level, unit = _robust(response[judged])
-            score = (response - level) / unit
+            score = (response - level) / (unit * grain)
             better = score > z
             z[better] = score[better]
             contrast[better] = response[better]
@@ -111,15 +113,45 @@ def local_mean(grey: Image, weight: Mask, spread: float) -> Image:
     return np.asarray(cv2.resize(level, (width, height), interpolation=cv2.INTER_LINEAR))
 
 
+def _grain(dark: Image, judged: Mask, px_per_mm: float) -> Image:
+    """Local over usual grain along a layer, shape (columns,).
+
+    Where a round edge turns away from the light its photo is noisier, and noise
+    must not look like lines. A low quantile, as a crack may cover a third of a piece.
+    """
+    # Fine grain only: a crack and the shading beside it are wider.
+    fine = np.abs(dark - blurred(dark, max(0.9, 0.06 * px_per_mm)))
+    columns = dark.shape[1]
+    size = max(8, round(3 * px_per_mm))
+    starts = np.arange(0, columns, size)
+    kept = [fine[:, k : k + size][judged[:, k : k + size]] for k in starts]
+    usual = float(np.quantile(fine[judged], 0.3)) if judged.any() else 1.0
+    local = [float(np.quantile(x, 0.3)) if len(x) > 50 else usual for x in kept]
+    smooth = gaussian_filter1d(np.array(local) / max(usual, 1e-4), 0.7, mode="nearest")
+    at = np.interp(np.arange(columns), starts + size / 2, smooth)
+    return np.asarray(np.clip(at, 1.0, 4.0), np.float32)
+
+
 def _chalked(strip: Strip, dark: Image, noise: float) -> Mask:
     """Where chalk, paint or a label lies: the gaps in it look like dark lines."""
     reach = max(1, round(0.4 * strip.px_per_mm))
     bright = (
         strip.grey > 1.4 * local_mean(strip.grey, np.abs(dark) < 3 * noise, 40.0)
     ) & strip.judged
+    bright &= ~_gleaming_rim(bright, round(BORDER_MM * strip.px_per_mm))
     share = cv2.blur(bright.astype(np.float32), (2 * reach + 1, 2 * reach + 1))
     kernel = np.ones((reach + 1, reach + 1), np.uint8)
     return np.asarray(cv2.dilate((share > 0.25).astype(np.uint8), kernel), bool)
+
+
+def _gleaming_rim(bright: Mask, reach: int) -> Mask:
+    """Bright pieces that keep to the layer's border: a shim's side, no chalk."""
+    count, label, stats, _ = cv2.connectedComponentsWithStats(bright.astype(np.uint8))
+    top, height = stats[:, cv2.CC_STAT_TOP], stats[:, cv2.CC_STAT_HEIGHT]
+    at_border = (top == 0) | (top + height == len(bright))
+    rim = at_border & (height <= min(reach, len(bright) // 2))
+    rim[0] = False
+    return np.asarray(rim[label]) if count > 1 else np.zeros_like(bright)
 
 
 def _without_border(dark: Image, judged: Mask, reach: int, noise: float) -> Image:

@@ -1,0 +1,94 @@
+"""Where a straightened layer holds dark lines that may be cracks."""
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+from scipy.ndimage import uniform_filter1d
+
+from damagescore.damage.gates import Gates
+from damagescore.damage.ridge import Ridge
+
+Image = NDArray[np.float32]
+Mask = NDArray[np.bool_]
+
+
+def line_mask(
+    ridge: Ridge, core: Image, judged: Mask, *, gates: Gates, px_per_mm: float
+) -> Mask:
+    """Dark lines of a layer, without those that its mould drew.
+
+    Parameters
+    ----------
+    ridge : Ridge
+    core : ndarray of float32
+        Relative darkness, a little smoothed.
+    judged : ndarray of bool
+    gates : Gates
+    px_per_mm : float
+    """
+    mask = _grown(ridge, core, gates) & judged
+    mask &= ~_mould_lines(ridge, core, px_per_mm)
+    return _solid(mask, px_per_mm)
+
+
+def _grown(ridge: Ridge, core: Image, gates: Gates) -> Mask:
+    """Line-like places, carried on from the plain ones over weaker ones."""
+    sharp = (ridge.z > 1.4 * gates.z_grow) & (core > 0.5 * gates.dark_grow)
+    found = _hysteresis(ridge.z, gates.z_grow, gates.z_seed)
+    found &= (core > gates.dark_grow) | sharp
+    # What hangs together with a found line needs less of its own.
+    own = float(np.quantile(core[found], 0.75)) if found.any() else 1.0
+    dark = max(0.5 * gates.dark_grow, 2.5 * _spread(core), 0.4 * own)
+    weaker = (ridge.z > 0.6 * gates.z_grow) & (core > dark)
+    return _reached(found | weaker, found)
+
+
+def _reached(mask: Mask, start: Mask) -> Mask:
+    """Pieces of a mask that hold a place of `start`."""
+    _, label = cv2.connectedComponents(mask.astype(np.uint8), connectivity=8)
+    held = np.unique(label[start])
+    return np.asarray(np.isin(label, held[held > 0]))
+
+
+def _hysteresis(image: Image, low: float, high: float) -> Mask:
+    """Places above `low` that hang together with one above `high`."""
+    return _reached(image > low, image > high)
+
+
+def _solid(mask: Mask, px_per_mm: float) -> Mask:
+    """Fill pinholes: a stroke with one would thin to two strands."""
+    _, label, stats, _ = cv2.connectedComponentsWithStats(
+        (~mask).astype(np.uint8), connectivity=4
+    )
+    hole = stats[:, cv2.CC_STAT_AREA] < (0.15 * px_per_mm) ** 2
+    hole[0] = False
+    return np.asarray(mask | hole[label])
+
+
+def _mould_lines(ridge: Ridge, core: Image, px_per_mm: float) -> Mask:
+    """Where a weak straight line runs along most of the layer: mould flash.
+
+    A row counts when at least three tenths of its length are darker than both
+    sides once averaged over 2 mm along.
+    """
+    along = uniform_filter1d(ridge.dark, max(3, round(2 * px_per_mm)), axis=1)
+    step = max(2, round(0.2 * px_per_mm))
+    above, below = np.roll(along, step, axis=0), np.roll(along, -step, axis=0)
+    stands_out = (along - np.maximum(above, below)) > max(0.04, 0.6 * ridge.noise)
+    # What is as dark as a crack, and its flanks, are neither counted nor taken away.
+    reach = 2 * max(1, round(0.2 * px_per_mm)) + 1
+    short = uniform_filter1d(ridge.dark, max(3, round(0.4 * px_per_mm)), axis=1)
+    usual = np.median(short, axis=1, keepdims=True)
+    crossing = short - usual > max(0.2, 3.5 * _spread(short))
+    stroke = ((core > 0.6) | crossing).astype(np.uint8)
+    deep = cv2.dilate(stroke, np.ones((reach, reach), np.uint8)) > 0
+    share = (stands_out & ~deep).mean(axis=1)
+    drawn = uniform_filter1d((share > 0.3).astype(float), 3) > 0
+    drawn[:step] = drawn[-step:] = False
+    return np.asarray(drawn[:, None] & ~deep)
+
+
+def _spread(image: Image) -> float:
+    """Robust spread about the median of each row."""
+    away = np.abs(image - np.median(image, axis=1, keepdims=True))
+    return 1.4826 * float(np.median(away))
