@@ -33,6 +33,15 @@ LEVEL_BIAS_PX = 0.3
 BOND_MARGIN = 0.06
 """Share of a layer next to each bond that is left out: there the outline turns."""
 
+BOND_ROWS = 3
+"""Rows next to each bond that are left out at least: the blurred bond itself."""
+
+MOST_SPREAD_MM = 0.15
+"""Spread of the shims' ends about the datum beyond which they are no datum."""
+
+LEAST_KNOWN = 0.6
+"""Share of a layer's outline below which a peak may have been missed."""
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class LayerBulge:
@@ -146,10 +155,13 @@ def bulge_profile(photo: Photo, edge: Edge, scale: Scale) -> BulgeProfile:
         )
     surface = scale.surface.to_mm(outline)
     datum = fit_datum(surface, shims, _inner_point(edge, scale))
+    _check_datum(datum, len(shims))
+    _check_known(edge, outline, ends)
     shim_t = np.array([datum.frame(surface[s])[0].mean() for s in shims])
     noise = _noise_mm(surface, datum)
     layers = [
-        _layer_bulge(x, outline, _between(outline, ends[x.index], margin=BOND_MARGIN),
+        _layer_bulge(x, outline, _between(outline, ends[x.index], margin=BOND_MARGIN,
+                                           least=BOND_ROWS),
                      scale=scale, datum=datum, shim_t=shim_t, noise_mm=noise)
         for x in edge.rubber
     ]  # fmt: skip
@@ -167,6 +179,35 @@ def bulge_profile(photo: Photo, edge: Edge, scale: Scale) -> BulgeProfile:
     )
 
 
+def _check_datum(datum: Datum, n_shims: int) -> None:
+    """Raise EdgeError where the shims' ends do not carry a datum."""
+    if n_shims > 2 and datum.spread_mm > MOST_SPREAD_MM:
+        raise EdgeError(
+            f"The ends of the {n_shims} shims do not lie on one line: they scatter by "
+            f"{datum.spread_mm:.2f} mm.",
+            remedy="Take the photo against a plain bright background, or correct the layers.",
+        )
+
+
+def _check_known(edge: Edge, outline: Points, ends: dict[int, tuple[int, int]]) -> None:
+    """Raise EdgeError where much of a rubber layer's outline is unknown."""
+    for layer in edge.rubber:
+        first, last = ends[layer.index]
+        length = float(np.hypot(*(outline[last] - outline[first])))
+        if last - first < LEAST_KNOWN * length * _rows_per_px(outline[first : last + 1]):
+            raise EdgeError(
+                f"The outline of layer {layer.index} is lost against the background: only "
+                f"{last - first} of about {length:.0f} rows show it.",
+                remedy="Take the photo against a plain bright background.",
+            )
+
+
+def _rows_per_px(outline: Points) -> float:
+    """Rows (or columns, for a part that lies) the outline passes per pixel of chord."""
+    chord = np.abs(outline[-1] - outline[0])
+    return float(chord.max() / (np.hypot(*chord) + 1e-9))
+
+
 def _ends_at_outline(layer: Layer, outline: Points) -> tuple[int, int]:
     """Places on the outline where the layer's two boundaries reach it."""
     places = []
@@ -177,10 +218,10 @@ def _ends_at_outline(layer: Layer, outline: Points) -> tuple[int, int]:
     return min(places), max(places)
 
 
-def _between(outline: Points, ends: tuple[int, int], *, margin: float) -> Mask:
-    """Outline points between two places, less a share at both."""
+def _between(outline: Points, ends: tuple[int, int], *, margin: float, least: int = 0) -> Mask:
+    """Outline points between two places, less a share at both, `least` at least."""
     taken = np.zeros(len(outline), dtype=bool)
-    cut = margin * (ends[1] - ends[0])
+    cut = max(margin * (ends[1] - ends[0]), least)
     taken[math.ceil(ends[0] + cut) : math.floor(ends[1] - cut) + 1] = True
     return taken
 
@@ -224,13 +265,25 @@ def _layer_bulge(
         out_mm=raw,
         outline_px=points,
         peak=_distance(float(out[top]), t[top], scale=scale, datum=datum, shim_t=shim_t,
-                       noise=noise, at_px=points[top]),
+                       noise=noise, at_px=points[top], bond=_end_change(out, top)),
         recess=_distance(-float(out[low]), t[low], scale=scale, datum=datum, shim_t=shim_t,
-                         noise=noise, at_px=points[low]),
+                         noise=noise, at_px=points[low], bond=_end_change(out, low)),
         area=_area(t, out, scale=scale, datum=datum, shim_t=shim_t, at_px=points[top]),
         thickness_mm=_thickness(layer, points, scale=scale, datum=datum),
         peak_px=(float(points[top, 0]), float(points[top, 1])),
     )  # fmt: skip
+
+
+def _end_change(out: Points, at: int) -> float:
+    """Change, mm, within some rows of a largest value at a layer's end, else 0.
+
+    There it belongs to the neighbour if the bond lies a little further in.
+    """
+    ends_at = min(at, len(out) - 1 - at)
+    if ends_at > 1 or len(out) < 4 * BOND_ROWS:
+        return 0.0
+    inner = at + 2 * BOND_ROWS if at < len(out) / 2 else at - 2 * BOND_ROWS
+    return float(abs(out[at] - out[inner]))
 
 
 def _thickness(layer: Layer, points: Points, *, scale: Scale, datum: Datum) -> float:
@@ -253,6 +306,7 @@ def _distance(
     shim_t: Points,
     noise: float,
     at_px: Points,
+    bond: float,
 ) -> Measured:
     mm_per_px = scale.surface.mm_per_px_at(at_px)
     budget = (
@@ -261,6 +315,7 @@ def _distance(
         Contribution(source="outline level", u=rectangular(LEVEL_BIAS_PX) * mm_per_px),
         Contribution(source="datum", u=datum.u_at(at, shim_t)),
         Contribution(source="shims like the background", u=rectangular(datum.lost_mm)),
+        Contribution(source="place of the bond", u=rectangular(bond)),
     )
     return from_budget(value, budget, unit="mm")
 

@@ -6,8 +6,16 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from damagescore.quantity import rectangular
+
 Points = NDArray[np.float64]
 Mask = NDArray[np.bool_]
+
+LEVEL_BIAS_PX = 0.3
+"""Half width of what the half-way level may shift a shim's end by."""
+
+FLANK_MM = 0.08
+"""Lean of a shim's rows, end to end, beyond which a bulge's flank is among them."""
 
 LOST_MM = 0.03
 """Scatter of a shim's rows beyond which its outline counts as partly lost."""
@@ -65,7 +73,10 @@ def fit_datum(surface: Points, shims: list[Mask], inside: Points) -> Datum:
     points = np.vstack([surface[s] for s in shims]) - origin
     t, h = points @ along, points @ out
     terms, spread, count = _robust_line(
-        t, h, np.concatenate([np.full(s.sum(), i) for i, s in enumerate(shims)])
+        t,
+        h,
+        np.concatenate([np.full(s.sum(), i) for i, s in enumerate(shims)]),
+        px_mm=float(np.median(np.hypot(*np.diff(surface, axis=0).T))),
     )
     return Datum(
         origin=origin,
@@ -78,7 +89,9 @@ def fit_datum(surface: Points, shims: list[Mask], inside: Points) -> Datum:
     )
 
 
-def _robust_line(t: Points, h: Points, shim: Points) -> tuple[Points, float, float]:
+def _robust_line(
+    t: Points, h: Points, shim: Points, *, px_mm: float
+) -> tuple[Points, float, float]:
     """Line (or parabola) through the shims and the spread between shims.
 
     Each shim is one independent point (its median): neighbouring rows of one
@@ -86,25 +99,46 @@ def _robust_line(t: Points, h: Points, shim: Points) -> tuple[Points, float, flo
     """
     names = np.unique(shim)
     x = np.array([np.median(t[shim == k]) for k in names])
-    y = np.array([_stand(h[shim == k]) for k in names])
-    sure = 1.0 / (0.02**2 + np.array([_u_median(h[shim == k]) for k in names]) ** 2)
+    ends = [_stand(t[shim == k], h[shim == k], px_mm) for k in names]
+    y, u = np.array(ends).T
+    u = np.hypot(u, rectangular(LEVEL_BIAS_PX) * px_mm)
+    sure = 1.0 / (0.02**2 + u**2)
     terms, spread, count = _weighted(x, y, sure, 1)
+    # Few shims agree by chance: no spread may be less than what each end is known to.
+    least = math.sqrt(float((sure * u**2).sum() / sure.sum()))
     if len(x) >= 5:
         bent, tighter, left = _weighted(x, y, sure, 2)
         reach = (x.max() - x.min()) / 2
         if tighter < 0.4 * spread and abs(bent[0]) * reach**2 > 6 * tighter:
-            return bent, tighter, left
-    return terms, spread, count
+            return bent, max(tighter, least), left
+    return terms, max(spread, least), count
 
 
-def _stand(values: Points) -> float:
-    """How far a shim's end stands out: the median of its rows.
+def _stand(t: Points, values: Points, px_mm: float) -> tuple[float, float]:
+    """How far a shim's end stands out: the median of its rows; and its uncertainty.
 
-    Where the rows disagree the outline was lost between a shim and a background
-    alike, always inwards: then the upper fifth is nearer the truth.
+    Rows that lean belong in part to the flank of a bulged layer beside the shim:
+    then the bottom of the notch, the lower quarter, is the shim. Where rows disagree
+    otherwise, the outline was lost between a shim and a background alike, always
+    inwards: then the upper fifth is nearer the truth.
     """
-    spread = 1.4826 * float(np.median(np.abs(values - np.median(values))))
-    return float(np.quantile(values, 0.5 if spread < LOST_MM else 0.8))
+    lean = _lean(t, values) * float(np.ptp(t))
+    low, quarter, middle, most = np.quantile(values, [0.05, 0.25, 0.5, 0.8])
+    if abs(lean) > max(FLANK_MM, 1.5 * px_mm):
+        return float(quarter), rectangular(float(middle - low) / 2)
+    u = math.hypot(_u_median(values), rectangular(abs(lean) / 4))
+    spread = 1.4826 * float(np.median(np.abs(values - middle)))
+    return float(middle if spread < max(LOST_MM, px_mm) else most), u
+
+
+def _lean(t: Points, values: Points) -> float:
+    """Slope of a shim's rows: the median of the slopes between pairs."""
+    i, j = np.triu_indices(len(t), 1)
+    apart = t[j] - t[i]
+    known = np.abs(apart) > 1e-9
+    return (
+        float(np.median((values[j] - values[i])[known] / apart[known])) if known.any() else 0.0
+    )
 
 
 def _lost_mm(surface: Points, shims: list[Mask], out: Points) -> float:

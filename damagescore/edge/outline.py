@@ -22,6 +22,9 @@ LEAST_CONTRAST = 0.1
 MOST_HAZE = 10.0
 """Noise of the background (4 sigma, grey levels) up to which grain tells a part."""
 
+SPIKE_ROWS, MOST_SPIKE_PX = 9, 2.5
+"""Rows compared with, and how far one row may lie off their median."""
+
 LEAST_SHARE = 0.03
 """A background smaller than this share of the photo is not looked at."""
 
@@ -202,13 +205,16 @@ class Outline:
     noise_px: float
 
 
-def exact_outline(turned: Turned, track: Track, factor: float) -> Outline:
+def exact_outline(
+    turned: Turned, track: Track, factor: float, *, notch_px: float = 0.0
+) -> Outline:
     """Locate the outline in every row: where the level is half way.
 
     Half way between the colours of the part and of the background next to it,
     averaged over 3 rows; this is unbiased for a
     straight outline blurred by an even kernel and rounds a bend of radius r
-    inward by sigma^2 / 2r.
+    inward by sigma^2 / 2r. `notch_px` is how far inside the rough outline, which
+    bridges the notch between two bulged layers, it is looked for.
     """
     height = turned.rgb.shape[0]
     first = max(int(np.ceil((track.rows[0] + 0.5) / factor)), 0)
@@ -216,33 +222,61 @@ def exact_outline(turned: Turned, track: Track, factor: float) -> Outline:
     rows = np.arange(first, last + 1, dtype=np.float64)
     x = np.interp((rows + 0.5) * factor - 0.5, track.rows, median_filter(track.x, 3))
     x = (x + 0.5) / factor - 0.5
-    # Wide: the rough outline bridges the notch between two bulged layers.
     reach = int(np.ceil(10.0 / factor)) + 10
+    inner = max(reach, int(notch_px))
     for _ in range(2):
-        x = _half_way(turned, rows, x, reach)
+        x = _half_way(turned, rows, x, (inner, reach))
         known = np.isfinite(x)
         x = np.interp(rows, rows[known], x[known]) if known.any() else x
-    final = _half_way(turned, rows, x, reach)
+        inner = reach
+    final = _without_spikes(_half_way(turned, rows, x, (reach, reach)))
     rough = final - gaussian_filter1d(np.where(np.isfinite(final), final, x), 3.0)
     noise = 1.4826 * float(np.nanmedian(np.abs(rough))) if np.isfinite(rough).any() else 9.0
     return Outline(rows=rows, x=final, noise_px=max(noise, 0.02))
 
 
-def _half_way(turned: Turned, rows: Points, x: Points, reach: int) -> Points:
-    offsets = np.arange(-reach, reach + 1, dtype=np.float64)
+def _without_spikes(x: Points) -> Points:
+    """The same with rows unknown that stand alone.
+
+    Where a bright shim goes over into dark rubber, a row's mixed colour may be that
+    of the background: its outline is then anywhere. A steep flank stays.
+    """
+    known = np.isfinite(x)
+    if not known.any():
+        return x
+    rows = np.arange(len(x))
+    usual = median_filter(np.interp(rows, rows[known], x[known]), SPIKE_ROWS)
+    return np.where(np.abs(x - usual) > MOST_SPIKE_PX, np.nan, x)
+
+
+def _half_way(turned: Turned, rows: Points, x: Points, within: tuple[int, int]) -> Points:
+    """Column (N,) of the outline, looked for so far inside and outside x."""
+    inner, reach = within
+    offsets = np.arange(-inner, reach + 1, dtype=np.float64)
     columns = np.round(x)[:, None] + offsets
     strip = sample(turned.rgb, columns, rows[:, None]).astype(np.float64)
     strip = uniform_filter1d(strip, 3, axis=0)
-    outside = gaussian_filter1d(np.median(strip[:, -reach // 3 :], axis=1), 15.0, axis=0)
-    inside = np.median(strip[:, : reach // 2], axis=1)
-    crossing = _crossing(strip, inside, outside)
+    # A lens blurs light, not the stored values: half way in those lies too far on the
+    # dark side, by half a pixel for black on white. Hence the usual power of 2.2.
+    light = 255.0 * (strip / 255.0) ** 2.2
+    outside = _outside_colour(light, reach)
+    inside = np.median(light[:, inner - reach : inner - reach // 2], axis=1)
+    crossing = _crossing(light, inside, outside)
     for _ in range(2):
-        guess = np.where(np.isfinite(crossing), crossing, reach)
-        inside = _inside_colour(strip, guess, outside)
-        crossing = _crossing(strip, inside, outside)
-    contrast = np.linalg.norm(inside - outside, axis=1)
-    crossing = _with_departures(strip, outside, crossing, contrast)
-    return np.asarray(np.round(x) + crossing - reach)
+        guess = np.where(np.isfinite(crossing), crossing, inner)
+        inside = _inside_colour(light, guess, outside)
+        crossing = _crossing(light, inside, outside)
+    stored = _outside_colour(strip, reach)
+    guess = np.where(np.isfinite(crossing), crossing, inner)
+    contrast = np.linalg.norm(_inside_colour(strip, guess, stored) - stored, axis=1)
+    crossing = _with_departures(strip, stored, crossing, contrast)
+    return np.asarray(np.round(x) + crossing - inner)
+
+
+def _outside_colour(strip: Points, reach: int) -> Points:
+    """Colour (N, 3) of the background at the outer end of the strip."""
+    outer = np.median(strip[:, -reach // 3 :], axis=1)
+    return np.asarray(gaussian_filter1d(outer, 15.0, axis=0))
 
 
 def _with_departures(

@@ -1,6 +1,7 @@
 """The laminated edge seen along its surface: outline and layers next to it."""
 
 import math
+from dataclasses import replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -29,6 +30,21 @@ Points = NDArray[np.float64]
 DEPTH_BLOCKS = 8
 MOST_TRACKS = 12
 MOST_NOISE_PX = 1.5
+NOTCH_MM = 2.6
+"""How deep a shim may stand back between two bulged layers."""
+
+INNER_MM = 0.05
+"""How far inside the outline its straight inner line is drawn."""
+
+NEAR_MM, DEEP_MM = 0.64, 3.0
+"""Depths inside the outline in which the layers are looked for."""
+
+NEAR_TRUST = 0.5
+"""What the clarity near the outline counts for, against that deep inside."""
+
+MOST_STEP = 6
+"""Rows by which a depth may be moved against the one outside it."""
+
 SURE = 11.0
 """A stack this clear ends the search."""
 
@@ -119,21 +135,65 @@ def _try(
 ) -> tuple[Turned, Outline, Stack] | None:
     rgb = np.ascontiguousarray(turned_array(photo.rgb, track.outward)).astype(np.float32)
     turned = Turned(rgb=rgb, outward=track.outward)
-    outline = exact_outline(turned, track, factor)
+    notch_px = NOTCH_MM / _mm_along(scale, turned, _whole(track, factor))
+    outline = exact_outline(turned, track, factor, notch_px=notch_px)
     if len(outline.rows) < 40 or np.isfinite(outline.x).mean() < 0.5:
         return None
     if outline.noise_px > MOST_NOISE_PX:
         return None
-    mm_per_px = _mm_along(scale, turned, outline)
-    profiles = _depth_profiles(turned, outline, mm_per_px)
-    stack = find_stack(profiles, mm_per_px=mm_per_px, n_layers=n_layers)
+    mm_per_px = _mm_along(scale, turned, (outline.rows, outline.x))
+    stack = _stack_along(turned, outline, mm_per_px, n_layers)
     return None if stack is None else (turned, outline, stack)
 
 
-def _mm_along(scale: Scale, turned: Turned, outline: Outline) -> float:
-    """Millimetres per pixel along the outline at its middle."""
-    middle = len(outline.rows) // 2
-    at = np.array([float(np.nanmedian(outline.x)), outline.rows[middle]])
+def _stack_along(
+    turned: Turned, outline: Outline, mm_per_px: float, n_layers: int | None
+) -> Stack | None:
+    """The stack seen along a straight line and deep inside it, or else at the outline.
+
+    Smears and chalk at the outline hide or feign the ends of shims, which deeper
+    inside can be told from them.
+    """
+    line = _inner_line(outline, mm_per_px)
+    x = median_filter(filled(outline), 5)
+    views = (
+        (_aligned(_depth_profiles(turned, outline.rows, line, DEEP_MM / mm_per_px)), 1.0),
+        (_depth_profiles(turned, outline.rows, line, NEAR_MM / mm_per_px), NEAR_TRUST),
+        (_depth_profiles(turned, outline.rows, x, NEAR_MM / mm_per_px), NEAR_TRUST),
+    )
+    best, most = None, 0.0
+    for profiles, trust in views:
+        stack = find_stack(profiles, mm_per_px=mm_per_px, n_layers=n_layers)
+        if stack is not None and trust * stack.clarity > most:
+            most = trust * stack.clarity
+            best = replace(stack, clarity=most)
+    return best
+
+
+def _whole(track: Track, factor: float) -> tuple[Points, Points]:
+    """Rows and x of a rough outline in the turned photo."""
+    return (track.rows + 0.5) / factor - 0.5, (track.x + 0.5) / factor - 0.5
+
+
+def _inner_line(outline: Outline, mm_per_px: float) -> Points:
+    """Straight line (N,) just inside most of the outline.
+
+    A tenth of the rows may lie behind it: the regression for that quantile, by
+    weights. Along it bulges and notches do not bend the layers.
+    """
+    x = filled(outline)
+    terms = np.polyfit(outline.rows, x, 1)
+    for _ in range(12):
+        off = x - np.polyval(terms, outline.rows)
+        weight = np.where(off < 0, 0.9, 0.1) / np.maximum(np.abs(off), 1.0)
+        terms = np.polyfit(outline.rows, x, 1, w=np.sqrt(weight))
+    return np.asarray(np.polyval(terms, outline.rows) - INNER_MM / mm_per_px)
+
+
+def _mm_along(scale: Scale, turned: Turned, course: tuple[Points, Points]) -> float:
+    """Millimetres per pixel along an outline (rows, x) at its middle."""
+    rows, x = course
+    at = np.array([float(np.nanmedian(x)), rows[len(rows) // 2]])
     step = np.array([0.0, 10.0])
     ends = turned.to_photo(np.array([at - step, at + step]))
     mm = scale.surface.to_mm(ends)
@@ -146,12 +206,12 @@ def filled(outline: Outline) -> Points:
     return np.interp(outline.rows, outline.rows[known], outline.x[known])
 
 
-def _depth_profiles(turned: Turned, outline: Outline, mm_per_px: float) -> Profiles:
-    """Profiles along the outline at several depths inside it."""
-    wide = max(round(0.08 / mm_per_px), 2)
-    x = median_filter(filled(outline), 5)
+def _depth_profiles(turned: Turned, rows: Points, x: Points, deep_px: float) -> Profiles:
+    """Profiles along a line (rows, x) at several depths inside it."""
+    deep = min(deep_px, float(x.min()) - 6)
+    wide = max(round(deep / DEPTH_BLOCKS), 2)
     depth = 3 + np.arange(DEPTH_BLOCKS * wide)
-    strip = sample(turned.rgb, x[:, None] - depth, outline.rows[:, None])
+    strip = sample(turned.rgb, x[:, None] - depth, rows[:, None])
     shaped = strip.reshape(len(x), DEPTH_BLOCKS, wide, 3) + 8.0
     medians = gaussian_filter1d(np.median(shaped, axis=2), 1.0, axis=0)
     luma = medians @ np.array([0.299, 0.587, 0.114])
@@ -159,9 +219,29 @@ def _depth_profiles(turned: Turned, outline: Outline, mm_per_px: float) -> Profi
         [np.log(luma), np.log(medians[..., 0] / luma), np.log(medians[..., 2] / luma)], axis=-1
     )
     return Profiles(
-        levels_px=outline.rows,
+        levels_px=rows,
         s_px=-depth.reshape(DEPTH_BLOCKS, wide).mean(axis=1),
         values=values.astype(np.float32),
+    )
+
+
+def _aligned(profiles: Profiles) -> Profiles:
+    """The same with each depth moved along the outline onto those outside it.
+
+    A ring seen at a slant turns up towards the outline: its layers lie elsewhere
+    further in.
+    """
+    luma = np.nan_to_num(profiles.values[..., 0].astype(np.float64))
+    rise = np.clip(gaussian_filter1d(luma, 2.0, axis=0, order=1), -0.05, 0.05)
+    common = rise[:, 0].copy()
+    moved, shift = [profiles.values[:, 0]], 0
+    for k in range(1, rise.shape[1]):
+        tried = range(shift - MOST_STEP, shift + MOST_STEP + 1)
+        shift = max(tried, key=lambda d: float(common @ np.roll(rise[:, k], d)))
+        common += np.roll(rise[:, k], shift)
+        moved.append(np.roll(profiles.values[:, k], shift, axis=0))
+    return Profiles(
+        levels_px=profiles.levels_px, s_px=profiles.s_px, values=np.stack(moved, axis=1)
     )
 
 
@@ -172,7 +252,7 @@ def _assembled(
     for middle, thickness in reversed(stack.shims):
         starts += [middle + thickness / 2, middle - thickness / 2]
     starts.append(stack.top)
-    mm_per_px = _mm_along(scale, turned, outline)
+    mm_per_px = _mm_along(scale, turned, (outline.rows, outline.x))
     exact = _exact_rows(turned, outline, np.array(starts), mm_per_px)
     lines = follow_inward(turned, outline, exact, mm_per_px=mm_per_px)
     across = turned.to_photo(np.array([[0.0, 0.0], [-1.0, 0.0]]))
