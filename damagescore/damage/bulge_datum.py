@@ -14,7 +14,7 @@ Mask = NDArray[np.bool_]
 LEVEL_BIAS_PX = 0.3
 """Half width of what the half-way level may shift a shim's end by."""
 
-FLANK_MM = 0.08
+FLANK_MM = 0.05
 """Lean of a shim's rows, end to end, beyond which a bulge's flank is among them."""
 
 LOST_MM = 0.03
@@ -124,11 +124,13 @@ def _stand(t: Points, values: Points, px_mm: float) -> tuple[float, float]:
     """
     lean = _lean(t, values) * float(np.ptp(t))
     low, quarter, middle, most = np.quantile(values, [0.05, 0.25, 0.5, 0.8])
-    if abs(lean) > max(FLANK_MM, 1.5 * px_mm):
+    if abs(lean) > max(FLANK_MM, 1.2 * px_mm):
         return float(quarter), rectangular(float(middle - low) / 2)
     u = math.hypot(_u_median(values), rectangular(abs(lean) / 4))
     spread = 1.4826 * float(np.median(np.abs(values - middle)))
-    return float(middle if spread < max(LOST_MM, px_mm) else most), u
+    if spread < max(LOST_MM, px_mm):
+        return float(middle), u
+    return float(most), math.hypot(u, rectangular(float(most - middle)))
 
 
 def _lean(t: Points, values: Points) -> float:
