@@ -156,7 +156,7 @@ def _dark_pieces(
         piece = label[box] == k
         on_border = top + height < border or top > rows - border
         least = gates.dark_plain if on_border else gates.dark_core
-        sharp = gates.z_seed * (0.7 if piece.sum() > 2 * px_per_mm else 1.0)
+        sharp = gates.z_seed * (0.6 if piece.sum() > 1.2 * px_per_mm else 1.0)
         least *= RELIEF if np.median(z[box][piece]) > sharp else 1.0
         if np.quantile(core[box][piece], 0.75) >= 0.8 * least:
             kept[box] |= piece
