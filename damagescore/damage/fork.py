@@ -63,18 +63,25 @@ def _branch(
     if len(own) < 4:
         return None
     fine = _centred(photo, own, scale)
+    others = np.vstack(made)
     if not returns:
         ended = with_true_ends(photo.grey, fine, scale, inside=edge.judged, start=False)
-        fine = _cut_where_met(ended, np.vstack(made), reach_px=SAME_MM * px_per_mm)
+        fine = _cut_where_met(ended, others, reach_px=SAME_MM * px_per_mm)
+        # A walk that ends inside another stroke has come back to it.
+        returns = _distance(others, fine[-1]) < STROKE_MM * px_per_mm / 2
     reach = TANGENT_MM * px_per_mm
     joined = joined_to(fine, _nearest(made, rough[0]), reach_px=reach)
     if returns:
-        joined = joined_to(joined[::-1], _nearest(made, rough[-1]), reach_px=reach)[::-1]
+        joined = joined_to(joined[::-1], _nearest(made, joined[-1]), reach_px=reach)[::-1]
     return joined
 
 
 def _nearest(made: list[Points], place: Points) -> Points:
-    return min(made, key=lambda line: float(np.min(np.hypot(*(line - place).T))))
+    return min(made, key=lambda line: _distance(line, place))
+
+
+def _distance(line: Points, place: Points) -> float:
+    return float(np.min(np.hypot(*(line - place).T)))
 
 
 def leave_stroke(
