@@ -137,7 +137,7 @@ def _candidates(strip: Strip, gates: Gates) -> list[Candidate]:
     skeleton = _dark_pieces(thin(mask), core, ridge.z, gates=gates, px_per_mm=strip.px_per_mm)
     skeleton = _without_granular(skeleton, strip.px_per_mm)
     joined = link(skeleton, ridge.z, reach_px=1.5 * strip.px_per_mm, least=2.0)
-    paths = networks(joined, shortest_branch_px=0.8 * strip.px_per_mm)
+    paths = networks(joined, shortest_branch_px=0.55 * strip.px_per_mm)
     seen = [_judge(p, ridge, core, strip.px_per_mm, gates) for p in paths]
     return [c for c in seen if c is not None]
 
