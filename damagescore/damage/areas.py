@@ -42,6 +42,7 @@ def measure_area(
     edge: Edge,
     photo: Photo | None = None,  # noqa: ARG001 - same call as for the other kinds
     origin: str = "auto",
+    u_unseen: float = 0.0,
 ) -> dict[str, Quantity]:
     """Measure an outlined patch.
 
@@ -55,7 +56,10 @@ def measure_area(
     photo : Photo, optional
         Not needed: the outline holds all there is to measure.
     origin : "auto", "traced" or "drawn"
-        Who set the outline; a drawn one is a little less certain.
+        Who set the outline.
+    u_unseen : float
+        Standard uncertainty of the share of a patch that an automatic outline took
+        or left by too little contrast, 0 to 1.
 
     Returns
     -------
@@ -63,8 +67,8 @@ def measure_area(
         "area" (mm2, on the surface), "share_of_layer" (% of the visible, judged
         area of its layer) and "extent" (mm along the layer). The area's budget has
         "scale" (twice the relative uncertainty of a length), "outline" (wander of
-        the border, independent from place to place) and "threshold" (a shift
-        common to the whole border).
+        the border, independent from place to place), "threshold" (a shift
+        common to the whole border) and, for a faint patch, "contrast".
 
     Raises
     ------
@@ -80,9 +84,11 @@ def measure_area(
         )
     layer = layer_under(outline, edge)
     area = from_budget(
-        area_mm2, _area_budget(outline, area_mm2, scale=scale, layer=layer, origin=origin),
+        area_mm2,
+        _area_budget(outline, area_mm2, scale=scale, layer=layer, origin=origin)
+        + _contrast_line(u_unseen * area_mm2),
         unit="mm2",
-    )  # fmt: skip
+    )
     return {
         "area": area,
         "share_of_layer": _share(area, scale, edge=edge, layer=layer),
@@ -118,6 +124,10 @@ def _area_budget(
         Contribution(source="outline", u=wander),
         Contribution(source="threshold", u=math.hypot(shift, along_layer)),
     )
+
+
+def _contrast_line(u_mm2: float) -> tuple[Contribution, ...]:
+    return (Contribution(source="contrast", u=u_mm2),) if u_mm2 > 0 else ()
 
 
 def _border_mm(outline: Points, scale: Scale, layer: Layer | None) -> tuple[float, float]:

@@ -27,7 +27,7 @@ POOL_MM = 0.3
 LINE_REACH_MM = 0.65
 """Beyond half the width of a wide crack (0.4 mm) plus the pooling on both sides."""
 
-LIGHT_KNOTS = 14
+LIGHT_KNOTS = 28
 """Light falls off within a seventh of the width on a curved edge."""
 
 CLEAN_PERCENT = 30.0
@@ -39,6 +39,15 @@ below and would outshine everything around it."""
 
 DARK_OFFSET = 4.0
 """Grey levels added before the logarithm, so that noise in deep shadow stays small."""
+
+LEVEL_MM = 0.8
+"""Blur for the level around a pixel: wider than the grains, narrower than a shadow."""
+
+NO_RUBBER = 0.9
+"""Log units above sound rubber beyond which a pixel shows something lying on it."""
+
+SPECK = 0.1
+"""Log units above its surroundings beyond which a pixel is taken as a speck of dust."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -185,6 +194,21 @@ def darkness(strip: Strip, light: Image) -> Image:
     """
     below = np.clip(light - strip.log_grey, 0, DARKEST)
     return np.where(strip.sure, below, 0).astype(np.float32)
+
+
+def local_level(strip: Strip, light: Image) -> Image:
+    """Log grey level around each pixel, about two grains wide.
+
+    The light of a lamp is smooth; streaks of glare and cast shadows are not, and are
+    only seen here. Bright specks count little, so that dust does not raise the level.
+    """
+    rest = strip.log_grey - light
+    rubber = (rest < NO_RUBBER).astype(np.float32)
+    share = np.maximum(pooled(strip, rubber, LEVEL_MM), 1e-3)
+    level = pooled(strip, rest * rubber, LEVEL_MM) / share
+    rest = np.minimum(rest, level + SPECK)
+    level = pooled(strip, rest * rubber, LEVEL_MM) / share
+    return np.asarray(light + level, dtype=np.float32)
 
 
 def texture(strip: Strip, dark: Image) -> Image:
