@@ -28,7 +28,7 @@ BOND_REACH_MM = 0.35
 """A line that keeps this near to its layer's border is a bond gap."""
 
 
-RELIEF, RELIEF_BORDER = 0.55, 0.8
+RELIEF, RELIEF_BORDER = 0.55, 0.72
 """Shares of the usual darkness that are enough where a line is long and sharp."""
 
 
