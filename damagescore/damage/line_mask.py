@@ -79,7 +79,7 @@ def _mould_lines(ridge: Ridge, core: Image, px_per_mm: float) -> Mask:
     reach = 2 * max(1, round(0.2 * px_per_mm)) + 1
     short = uniform_filter1d(ridge.dark, max(3, round(0.4 * px_per_mm)), axis=1)
     usual = np.median(short, axis=1, keepdims=True)
-    crossing = short - usual > max(0.2, 3.5 * _spread(short))
+    crossing = short - usual > max(0.35, 3.5 * _spread(short))
     stroke = ((core > 0.6) | crossing).astype(np.uint8)
     deep = cv2.dilate(stroke, np.ones((reach, reach), np.uint8)) > 0
     share = (stands_out & ~deep).mean(axis=1)
