@@ -63,7 +63,11 @@ def find_face_edge(photo: Photo, scale: Scale, *, n_layers: int | None = None) -
         mm_per_px=_mm_across(scale, flow),
         n_layers=n_layers,
     )
-    stack = again or stack
+    # Straighter profiles are the better ones, unless they lost some of the layers.
+    if again is not None and (
+        len(again.shims) >= len(stack.shims) or again.clarity > stack.clarity
+    ):
+        stack = again
     curves = _refined(photo, scale, reduced, flow, stack)
     lines = [_curve_px(c, flow, photo, scale) for c in curves]
     return edge_from_curves(

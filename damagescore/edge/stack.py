@@ -2,6 +2,7 @@
 
 import math
 from dataclasses import dataclass
+from itertools import pairwise
 
 import numpy as np
 from numpy.typing import NDArray
@@ -26,6 +27,12 @@ PITCH_RATIO = 1.8
 
 LEAST_CLARITY = 4.0
 """Chains below this occur on plates, benches and cards without any stack."""
+
+LEAST_BEYOND = 0.6
+"""Unlikeness beyond both outer shims from which on it is no rubber, but a plate."""
+
+THICKEST_GAP_MM = 1.5
+"""Gaps up to this may be shims: the thickest, and what their outlines are off by."""
 
 LIKENESS = np.array([0.3, 0.07, 0.07])
 """Change of log luma and colour ratios between rubber layers that still counts
@@ -84,6 +91,8 @@ def find_stack(
     if top is None or bottom is None:
         return None
     direction = np.sum([b.contrast for b in chain], axis=0) / profile_noise(profiles)
+    if n_layers is None and _rubber_taken(profiles, shims, mm_per_px=mm_per_px):
+        shims, top, bottom = _turned_over(shims)
     return Stack(
         top=top,
         bottom=bottom,
@@ -91,6 +100,48 @@ def find_stack(
         clarity=clarity,
         direction=direction / (np.linalg.norm(direction) + 1e-12),
     )
+
+
+def _turned_over(
+    shims: tuple[tuple[float, float], ...],
+) -> tuple[tuple[tuple[float, float], ...], float, float]:
+    """Shims, top and bottom of the stack whose rubber was taken for shims."""
+    edges = [(m - t / 2, m + t / 2) for m, t in shims]
+    pairs = pairwise(edges)
+    between = tuple(((b[0] + a[1]) / 2, b[0] - a[1]) for a, b in pairs)
+    return between, edges[0][0], edges[-1][1]
+
+
+def _rubber_taken(
+    profiles: Profiles, shims: tuple[tuple[float, float], ...], *, mm_per_px: float
+) -> bool:
+    """Whether the bands are rather the rubber, and what is between them the shims.
+
+    Where shims are about as thick as rubber either may be taken for the other. What
+    lies beyond the outer shims is rubber, as alike as that between shims is; where
+    it is not so on either side it is a plate, and the stack ends with the last band.
+    """
+    gaps = [b[0] - a[0] - (a[1] + b[1]) / 2 for a, b in pairwise(shims)]
+    if len(shims) < 3 or max(gaps) * mm_per_px > THICKEST_GAP_MM:
+        return False
+    between = [
+        _mean_of(profiles, a[0] + a[1] / 2, g)
+        for (a, _), g in zip(pairwise(shims), gaps, strict=True)
+    ]
+    upper = _mean_of(profiles, shims[0][0] - shims[0][1] / 2 - gaps[0], gaps[0])
+    lower = _mean_of(profiles, shims[-1][0] + shims[-1][1] / 2, gaps[-1])
+    usual = max(_unlike(a, b) for a, b in pairwise(between))
+    beyond = min(_unlike(upper, between[0]), _unlike(lower, between[-1]))
+    return beyond > max(LEAST_BEYOND, 2.0 * usual)
+
+
+def _mean_of(profiles: Profiles, start: float, length: float) -> Points:
+    """Mean of each channel per block (B, 3) over the middle of a layer."""
+    away = (profiles.levels_px - start) / length
+    rows = (away > 0.2) & (away < 0.8)
+    if not rows.any():
+        return np.full(profiles.values.shape[1:], np.nan)
+    return np.asarray(profiles.values[rows].mean(axis=0), dtype=np.float64)
 
 
 def _measured_shims(
