@@ -68,7 +68,12 @@ def measure_photo(photo: Photo, options: MeasureOptions) -> Measurement:
     quality = _with_faults(quality, scale_fault=scale_fault, edge_fault=edge_fault)
     findings: tuple[Finding, ...] = ()
     if quality.usable and scale is not None and edge is not None:
-        findings = _find(photo, edge, scale, options=options)
+        settled, layers = scale, edge
+        found, fault = _attempt(
+            lambda: _find(photo, layers, settled, options=options), EdgeError
+        )
+        findings = found or ()
+        quality = _with_faults(quality, scale_fault=None, edge_fault=fault)
     draft = Measurement(
         photo=_photo_facts(photo), view=options.view, scale=scale, quality=quality,
         edge=edge, findings=findings, totals={},

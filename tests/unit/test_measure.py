@@ -7,7 +7,8 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from damagescore.errors import PhotoError, UsageError
+from damagescore import measure
+from damagescore.errors import EdgeError, PhotoError, UsageError
 from damagescore.measure import (
     Measurement,
     MeasureOptions,
@@ -169,3 +170,17 @@ def test_more_sensitivity_never_loses_what_less_found(photo: Photo) -> None:
         for s in (0.2, 0.5, 0.9)
     ]
     assert counts == sorted(counts)
+
+
+def test_an_outline_without_a_datum_refuses_the_photo(
+    photo: Photo, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    def no_datum(*_: object) -> None:
+        raise EdgeError("1 shim reaches the outline.", remedy="Take more of the stack.")
+
+    monkeypatch.setattr(measure, "find_cracks", lambda *_, **__: no_datum())
+    refused = measure_photo(photo, MeasureOptions())
+    assert not refused.quality.usable
+    assert refused.findings == ()
+    assert "1 shim" in next(c.message for c in refused.quality.checks if c.name == "edge")
+    assert all(isinstance(q, NotMeasured) for q in refused.totals.values())
