@@ -151,7 +151,7 @@ def bulge_profile(photo: Photo, edge: Edge, scale: Scale) -> BulgeProfile:
     if len(shims) < 2:
         raise EdgeError(
             f"{len(shims)} shim(s) reach the outline; the datum needs two.",
-            remedy="Take the whole stack into the photo, against a background unlike the shims.",
+            remedy="Take the whole stack in the photo, against a background unlike the shims.",
         )
     surface = scale.surface.to_mm(outline)
     datum = fit_datum(surface, shims, _inner_point(edge, scale))
