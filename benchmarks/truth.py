@@ -32,8 +32,13 @@ class Case:
     @property
     def cracks(self) -> list[Mapping[str, Any]]:
         """Cracks and bond gaps, each with `polylines_px` and `length_mm`."""
-        gaps = [g for g in self.truth.get("bond_gaps", ()) if "polylines_px" in g]
-        return [*self.truth.get("cracks", ()), *gaps]
+        cracks = list(self.truth.get("cracks", ()))
+        listed = {c["id"] for c in cracks}  # bond gaps repeat their entry among the cracks
+        return cracks + [
+            gap
+            for gap in self.truth.get("bond_gaps", ())
+            if gap.get("crack_id", gap.get("id")) not in listed
+        ]
 
     def options(self) -> MeasureOptions:
         """What a user who knows the mark and the part would tell the program."""
