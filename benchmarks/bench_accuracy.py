@@ -158,7 +158,7 @@ def _judge_profile(case: Case, photo: Photo, measurement: Measurement, tally: Ta
     for true in case.truth["bulges"]:
         mine = peaks.get(true["layer"])
         if not isinstance(mine, Measured):
-            tally.add("bulge missed", 1.0)
+            tally.add("profile layers not found", 1.0)
             continue
         error = mine.value - true["peak_mm"]
         tally.add("bulge peak mm", abs(error), inside=abs(error) <= 1.96 * mine.u)
@@ -196,8 +196,10 @@ def _ratio(part: float, whole: float) -> str:
 
 
 def _spread(name: str, values: list[float]) -> str:
+    if name.endswith(("not found", "refused")):
+        return f"{len(values)}"
     middle, high = np.median(values), np.percentile(values, 90)
-    if name in ("bulge peak mm", "crumbling overlap") or name.endswith(("missed", "refused")):
+    if name in ("bulge peak mm", "crumbling overlap"):
         return f"median {middle:.3f}, p90 {high:.3f} (n = {len(values)})"
     return f"median {100 * middle:.2f} %, p90 {100 * high:.2f} % (n = {len(values)})"
 
