@@ -8,7 +8,6 @@ development. Prints one line a photo, then the table of the README.
 import argparse
 import sys
 import tempfile
-from collections.abc import Mapping
 from dataclasses import dataclass, field
 from pathlib import Path
 
@@ -204,8 +203,8 @@ def _spread(name: str, values: list[float]) -> str:
     return f"median {100 * middle:.2f} %, p90 {100 * high:.2f} % (n = {len(values)})"
 
 
-def main(arguments: Mapping[str, str] | None = None) -> int:
-    del arguments
+def main() -> int:
+    """Render or read the scenes, judge each, print the table."""
     parser = argparse.ArgumentParser(description=__doc__)
     parser.add_argument("folder", nargs="?", type=Path)
     parser.add_argument("--count", type=int, default=30)
