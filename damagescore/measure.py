@@ -11,7 +11,7 @@ from damagescore.damage import find_cracks, find_crumbling, measure_area, measur
 from damagescore.damage.bulge import find_bulges
 from damagescore.damage.record import Finding, FindingKind
 from damagescore.edge import find_edge
-from damagescore.edge.record import Edge, Layer
+from damagescore.edge.record import Edge, fill_outline
 from damagescore.errors import DamageScoreError, EdgeError, PhotoError, ScaleError, UsageError
 from damagescore.measurement import Measurement, MeasureOptions, View
 from damagescore.photo.record import Photo
@@ -260,18 +260,13 @@ def _find(
 
 
 def _mask_of(findings: Iterable[Finding], photo: Photo) -> NDArray[np.bool_] | None:
-    # A finding's outline is filled the way a layer's is.
-    outlines = tuple(
-        Layer(
-            index=0, kind="rubber", upper_px=f.polygon_px, lower_px=np.empty((0, 2)),
-            thickness=NotMeasured(reason="an outline", unit="mm"),
-        )
-        for f in findings
-        if f.polygon_px is not None
-    )  # fmt: skip
+    outlines = [f.polygon_px for f in findings if f.polygon_px is not None]
     if not outlines:
         return None
-    return Edge(layers=outlines, shape=(photo.height, photo.width)).layer_map >= 0
+    covered = np.zeros((photo.height, photo.width), dtype=np.int16)
+    for outline in outlines:
+        fill_outline(covered, outline, 1)
+    return covered > 0
 
 
 def _measured(photo: Photo, scale: Scale, edge: Edge, draft: Finding) -> Finding:

@@ -15,15 +15,13 @@ from damagescore.edge.stack import Stack, find_stack
 from damagescore.edge.straighten import PASSES, Reduced, follow_layers, profiles_along
 from damagescore.errors import EdgeError
 from damagescore.photo.record import Photo
+from damagescore.scale import TURN_LIMIT_DEG
 from damagescore.scale.record import Scale
 
 Points = NDArray[np.float64]
 Mask = NDArray[np.bool_]
 
 REDUCED_PX = 1100
-MOST_TURN_DEG = 50.0
-"""Beyond this turn of a round edge lengths and crack widths are not trusted."""
-
 POINT_STEP_PX = 12.0
 
 LEAST_SLOPES = 100
@@ -106,7 +104,7 @@ def _facing(shape: tuple[int, ...], factor: float, scale: Scale) -> NDArray[np.u
     y, x = np.mgrid[0:height:8, 0:width:8]
     places = (np.column_stack([x.ravel(), y.ravel()]) + 0.5) / factor - 0.5
     turn = np.abs(scale.surface.turn_deg(places)).reshape(x.shape)
-    coarse = (turn < MOST_TURN_DEG).astype(np.uint8)
+    coarse = (turn < TURN_LIMIT_DEG).astype(np.uint8)
     grown = np.kron(coarse, np.ones((8, 8), np.uint8))
     return np.asarray(grown[:height, :width])
 
@@ -188,7 +186,7 @@ def _curve_px(curve: Curve, flow: Flow, photo: Photo, scale: Scale) -> Points:
     points = flow.to_px(s, _extended(curve, s))
     x, y = points.T
     inside = (x >= 0) & (x <= photo.width - 1) & (y >= 0) & (y <= photo.height - 1)
-    inside &= np.abs(scale.surface.turn_deg(points)) < MOST_TURN_DEG
+    inside &= np.abs(scale.surface.turn_deg(points)) < TURN_LIMIT_DEG
     run = _longest_run(inside)
     if len(run) < 2:
         raise EdgeError(

@@ -104,7 +104,7 @@ class Edge:
         """Layer index at each pixel, -1 outside; shape (H, W)."""
         found = np.full(self.shape, -1, dtype=np.int16)
         for layer in self.layers:
-            _fill(found, layer.polygon_px, layer.index)
+            fill_outline(found, layer.polygon_px, layer.index)
         return found
 
     @cached_property
@@ -113,7 +113,7 @@ class Edge:
         rubber = np.isin(self.layer_map, [x.index for x in self.rubber])
         kept = rubber.astype(np.int16)
         for polygon in self.keep_out_px:
-            _fill(kept, polygon, 0)
+            fill_outline(kept, polygon, 0)
         return kept.astype(bool)
 
     def to_dict(self) -> dict[str, Any]:
@@ -139,7 +139,8 @@ class Edge:
         )
 
 
-def _fill(target: NDArray[np.int16], polygon: Points, value: int) -> None:
+def fill_outline(target: NDArray[np.int16], polygon: Points, value: int) -> None:
+    """Set all pixels of an array that lie inside an outline, shape (N, 2) px."""
     # cv2 takes fixed-point coordinates: 4 fractional bits keep 1/16 px.
     fixed = np.round(polygon * 16).astype(np.int32).reshape(-1, 1, 2)
     cv2.fillPoly(target, [fixed], (value,), shift=4)
