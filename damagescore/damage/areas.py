@@ -7,7 +7,7 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from damagescore.edge.record import Edge, Layer
+from damagescore.edge.record import Edge, Layer, fill_outline
 from damagescore.errors import UsageError
 from damagescore.photo.record import Photo
 from damagescore.quantity import Contribution, Measured, NotMeasured, Quantity, from_budget
@@ -102,8 +102,7 @@ def layer_under(polygon_px: Points, edge: Edge) -> Layer | None:
     low = np.clip(np.floor(polygon_px.min(axis=0)).astype(int), 0, [width - 1, height - 1])
     high = np.clip(np.ceil(polygon_px.max(axis=0)).astype(int) + 1, low + 1, [width, height])
     within = np.zeros((high[1] - low[1], high[0] - low[0]), dtype=np.uint8)
-    fixed = np.round((polygon_px - low) * 16).astype(np.int32).reshape(-1, 1, 2)
-    cv2.fillPoly(within, [fixed], (1,), shift=4)
+    fill_outline(within, polygon_px - low, 1)
     under = edge.layer_map[low[1] : high[1], low[0] : high[0]][within > 0]
     counts = {layer.index: int(np.sum(under == layer.index)) for layer in edge.rubber}
     best = max(counts, key=lambda index: counts[index], default=None)

@@ -9,7 +9,7 @@ from numpy.typing import NDArray
 from damagescore.edge.build import edge_from_curves
 from damagescore.edge.flow import Flow, fit_flow, local_slopes, main_directions
 from damagescore.edge.keepout import keep_out_areas
-from damagescore.edge.record import Edge
+from damagescore.edge.record import Edge, fill_outline
 from damagescore.edge.refine import Curve, Guess, refine
 from damagescore.edge.stack import Stack, find_stack
 from damagescore.edge.straighten import PASSES, Reduced, follow_layers, profiles_along
@@ -90,8 +90,7 @@ def reduce_photo(photo: Photo, scale: Scale) -> tuple[Reduced, tuple[Points, ...
     keep_out = keep_out_areas(channels, factor, scale)
     usable = np.ones(luma.shape, np.uint8)
     for polygon in keep_out:
-        fixed = np.round(((polygon + 0.5) * factor - 0.5) * 16).astype(np.int32)
-        cv2.fillPoly(usable, [fixed.reshape(-1, 1, 2)], (0,), shift=4)
+        fill_outline(usable, (polygon + 0.5) * factor - 0.5, 0)
     usable &= _facing(usable.shape, factor, scale)
     return Reduced(channels=channels, usable=usable > 0, factor=factor), keep_out
 

@@ -139,7 +139,9 @@ class Edge:
         )
 
 
-def fill_outline(target: NDArray[np.int16], polygon: Points, value: int) -> None:
+def fill_outline(
+    target: NDArray[np.int16] | NDArray[np.uint8], polygon: Points, value: int
+) -> None:
     """Set all pixels of an array that lie inside an outline, shape (N, 2) px."""
     # cv2 takes fixed-point coordinates: 4 fractional bits keep 1/16 px.
     fixed = np.round(polygon * 16).astype(np.int32).reshape(-1, 1, 2)
