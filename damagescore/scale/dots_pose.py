@@ -1,32 +1,20 @@
 """The plane of two like discs: round on the plane, at a known distance."""
 
 import math
-from dataclasses import dataclass
 
 import numpy as np
 from scipy.optimize import least_squares
 
 from damagescore.scale.plane import (
-    FOCAL_IN_WIDTHS,
     TILT_PRIOR,
-    U_LOG_FOCAL,
-    U_LOG_FOCAL_EXIF,
+    FittedPose,
     Pose,
+    focal_prior,
     length_spread,
 )
 from damagescore.scale.record import Points, SurfaceMap
 
 SMALLEST_NOISE_PX = 0.03
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class DotsPose:
-    """The fitted plane, the relative uncertainty of a length on it, and the misfit."""
-
-    pose: Pose
-    u_relative: float
-    u_log_focal: float
-    residual_px: float
 
 
 def pose_of_dots(
@@ -36,7 +24,7 @@ def pose_of_dots(
     size_px: tuple[int, int],
     focal_px: float | None = None,
     view: str = "face",
-) -> DotsPose:
+) -> FittedPose:
     """Fit the plane on which both outlines are circles of one radius.
 
     The centres of the ellipses in the photo are not the discs' centres when the card is
@@ -57,8 +45,7 @@ def pose_of_dots(
     centres = np.array([o.mean(axis=0) for o in outlines_px])
     apart = float(np.hypot(*(centres[1] - centres[0])))
     scale = distance_mm / apart
-    usual = focal_px or FOCAL_IN_WIDTHS * max(size_px)
-    u_focal = U_LOG_FOCAL_EXIF if focal_px else U_LOG_FOCAL
+    usual, u_focal = focal_prior(focal_px, size_px)
     middle = (np.array(size_px) - 1) / 2
 
     def pose_of(x: Points) -> Pose:
@@ -92,7 +79,7 @@ def pose_of_dots(
         fit = min(tries, key=lambda r: float(r.cost))
         noise = max(SMALLEST_NOISE_PX, float(np.sqrt(np.mean(misfit_px(fit.x) ** 2))))
     covariance = np.linalg.inv(fit.jac.T @ fit.jac)
-    return DotsPose(
+    return FittedPose(
         pose=pose_of(fit.x),
         u_relative=length_spread(fit.x, covariance, pose_of),
         u_log_focal=float(np.sqrt(covariance[3, 3])),

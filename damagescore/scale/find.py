@@ -13,9 +13,7 @@ from damagescore.quantity import Contribution, rectangular
 from damagescore.scale.cards import FAMILY, OWN_SIDES_MM
 from damagescore.scale.dots import find_dots
 from damagescore.scale.plane import (
-    FOCAL_IN_WIDTHS,
-    U_LOG_FOCAL,
-    U_LOG_FOCAL_EXIF,
+    focal_prior,
     plane_of_squares,
 )
 from damagescore.scale.record import Mark, Scale, SurfaceMap
@@ -139,7 +137,7 @@ def _distance_line(
     At turn a, an arc changes by tan(a) times the change of a ray's slope; the slope is
     the place seen from the foot of the eye over the distance, which goes as the focal.
     """
-    known = U_LOG_FOCAL_EXIF if photo.camera.focal_px else U_LOG_FOCAL
+    _, known = focal_prior(photo.camera.focal_px, (photo.width, photo.height))
     u_focal = scale.u_log_focal if scale.u_log_focal is not None else known
     aside = math.hypot(0.35 * radius_mm, eye[0] - facing_mm)
     return Contribution(source=DISTANCE, u=TYPICAL_TURN * u_focal * aside / eye[2])
@@ -178,7 +176,7 @@ def _eye_over(surface: SurfaceMap, photo: Photo) -> tuple[float, float, float]:
     f × (mm per px) away along the optical axis.
     """
     middle = np.array(_middle(photo))
-    focal = photo.camera.focal_px or FOCAL_IN_WIDTHS * max(photo.width, photo.height)
+    focal, _ = focal_prior(photo.camera.focal_px, (photo.width, photo.height))
     row = surface.px_to_mm[2]
     slope = focal * row[:2] / (row @ [*middle, 1.0])
     cos = 1 / math.sqrt(1 + float(slope @ slope))

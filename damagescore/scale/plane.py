@@ -87,6 +87,27 @@ class Pose:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class FittedPose:
+    """A pose fitted to one mark.
+
+    `u_relative` is the standard uncertainty of a length on the plane, `u_log_focal`
+    that of the focal length's logarithm, `residual_px` the misfit.
+    """
+
+    pose: Pose
+    u_relative: float
+    u_log_focal: float
+    residual_px: float
+
+
+def focal_prior(focal_px: float | None, size_px: tuple[int, int]) -> tuple[float, float]:
+    """Focal length, px, from EXIF or as usual, and the u of its logarithm."""
+    if focal_px:
+        return focal_px, U_LOG_FOCAL_EXIF
+    return FOCAL_IN_WIDTHS * max(size_px), U_LOG_FOCAL
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Plane:
     """The fitted pose with its evidence.
 
@@ -129,8 +150,7 @@ def plane_of_squares(
     view : "face" or "profile"
     """
     start = float(np.mean([s / q.side_px for s, q in zip(sides_mm, squares, strict=True)]))
-    usual = focal_px or FOCAL_IN_WIDTHS * max(size_px)
-    u_focal = U_LOG_FOCAL_EXIF if focal_px else U_LOG_FOCAL
+    usual, u_focal = focal_prior(focal_px, size_px)
     u_px = max(0.03, float(np.mean([q.u_corner_px for q in squares])))
 
     def pose_of(x: Points) -> Pose:

@@ -1,32 +1,19 @@
 """The plane of a rule: tilt from how its graduations crowd and converge."""
 
-from dataclasses import dataclass
-
 import numpy as np
 from numpy.typing import NDArray
 from scipy.optimize import least_squares
 
 from damagescore.scale.plane import (
-    FOCAL_IN_WIDTHS,
     TILT_PRIOR,
-    U_LOG_FOCAL,
-    U_LOG_FOCAL_EXIF,
+    FittedPose,
     Pose,
+    focal_prior,
     length_spread,
 )
 from damagescore.scale.record import Points, SurfaceMap
 
 SMALLEST_NOISE_PX = 0.02
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class RulePose:
-    """The fitted plane and the relative uncertainty of a length on it, in any direction."""
-
-    pose: Pose
-    u_relative: float
-    u_log_focal: float
-    residual_px: float
 
 
 def pose_of_rule(
@@ -36,7 +23,7 @@ def pose_of_rule(
     size_px: tuple[int, int],
     focal_px: float | None = None,
     view: str = "face",
-) -> RulePose:
+) -> FittedPose:
     """Fit the plane in which all points of one graduation share one place along the rule.
 
     Equally spaced parallel lines fix the plane's vanishing line; with the focal length
@@ -56,8 +43,7 @@ def pose_of_rule(
     view : "face" or "profile"
     """
     start = _first_guess(points_px, along_mm)
-    usual = focal_px or FOCAL_IN_WIDTHS * max(size_px)
-    u_focal = U_LOG_FOCAL_EXIF if focal_px else U_LOG_FOCAL
+    usual, u_focal = focal_prior(focal_px, size_px)
     scale = float(np.hypot(*start[:2]))
 
     def pose_of(x: Points) -> Pose:
@@ -84,7 +70,7 @@ def pose_of_rule(
         noise = max(SMALLEST_NOISE_PX, float(np.sqrt(np.mean(misfit_px(fit.x) ** 2))))
         first = fit.x
     covariance = np.linalg.inv(fit.jac.T @ fit.jac)
-    return RulePose(
+    return FittedPose(
         pose=pose_of(fit.x),
         u_relative=length_spread(fit.x, covariance, pose_of),
         u_log_focal=float(np.sqrt(covariance[3, 3])),
