@@ -5,6 +5,7 @@ from dataclasses import dataclass
 import cv2
 import numpy as np
 from numpy.typing import NDArray
+from scipy.spatial import cKDTree
 
 from damagescore.scenes.laminate import Grid, Laminate
 from damagescore.scenes.noise import line_noise
@@ -27,15 +28,20 @@ class Branch:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Fracture:
-    """A crack or bond gap: its spec and its runs, the longest first."""
+    """A crack or bond gap: its spec and its runs, the longest first.
+
+    `branches` are the runs as cut into the rubber; `seen` are those that a photo can show:
+    what lies inside the opening of an earlier run is no opening of its own.
+    """
 
     spec: CrackSpec
     branches: tuple[Branch, ...]
+    seen: tuple[Branch, ...]
 
     @property
     def length_mm(self) -> float:
-        """Sum over all runs."""
-        return sum(branch.length_mm for branch in self.branches)
+        """Sum over all runs that can be seen."""
+        return sum(branch.length_mm for branch in self.seen)
 
     @property
     def width_max_mm(self) -> float:
@@ -138,10 +144,46 @@ def _bond_run(spec: CrackSpec, laminate: Laminate, rng: np.random.Generator) -> 
 def grow_fracture(spec: CrackSpec, laminate: Laminate, rng: np.random.Generator) -> Fracture:
     """Draw the path of one crack or bond gap inside its rubber layer."""
     if spec.kind == "bond_line":
-        return Fracture(spec=spec, branches=(_bond_run(spec, laminate, rng),))
+        runs = (_bond_run(spec, laminate, rng),)
+        return Fracture(spec=spec, branches=runs, seen=runs)
     main = _main_run(spec, laminate, rng)
     sides = [_side_run(main, spec, laminate, rng) for _ in range(spec.branches)]
-    return Fracture(spec=spec, branches=(main, *sides))
+    seen = [main]
+    for side in sides:
+        seen += outside(side, seen)
+    return Fracture(spec=spec, branches=(main, *sides), seen=tuple(seen))
+
+
+def outside(side: Branch, earlier: list[Branch]) -> list[Branch]:
+    """Cut a side run to the stretches outside all earlier openings.
+
+    Each stretch reaches to the centre line of the opening that it leaves or enters. One
+    that never stands clear by its own half width only widens its neighbour, and is left out.
+    """
+    nodes = np.vstack([run.points_mm for run in earlier])
+    half = np.concatenate([run.widths_mm for run in earlier]) / 2
+    tree = cKDTree(nodes)
+    far, nearest = tree.query(side.points_mm)
+    beyond = far - half[nearest]
+    stretches = []
+    for first, last in _stretches(beyond > 0):
+        if np.all(beyond[first:last] <= side.widths_mm[first:last] / 2):
+            continue
+        points, widths = side.points_mm[first:last], side.widths_mm[first:last]
+        if first > 0:
+            points = np.vstack([nodes[nearest[first]], points])
+            widths = np.concatenate([widths[:1], widths])
+        if last < len(far):
+            points = np.vstack([points, nodes[nearest[last - 1]]])
+            widths = np.concatenate([widths, widths[-1:]])
+        stretches.append(Branch(points_mm=points, widths_mm=widths))
+    return stretches
+
+
+def _stretches(flags: NDArray[np.bool_]) -> list[tuple[int, int]]:
+    """First and one past the last index of every run of true flags."""
+    turns = np.flatnonzero(np.diff(np.concatenate([[0], flags.view(np.int8), [0]])))
+    return [(int(a), int(b)) for a, b in turns.reshape(-1, 2)]
 
 
 def paint_branch(cover: NDArray[np.float32], grid: Grid, branch: Branch) -> None:

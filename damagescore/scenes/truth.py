@@ -118,8 +118,8 @@ def layer_record(layer: int, laminate: Laminate, outline_px: Points, camera: Cam
 
 
 def crack_truth(number: int, fracture: Fracture, spec: SceneSpec, camera: Camera) -> Record:
-    """One crack or bond gap with all its runs."""
-    runs = fracture.branches
+    """One crack or bond gap with all its runs that can be seen."""
+    runs = fracture.seen
     px = [to_pixels(run.points_mm, camera, spec.stack.radius_mm) for run in runs]
     inside = np.concatenate([in_photo(part, camera.size_px) for part in px])
     widths = np.concatenate([run.widths_mm for run in runs])

@@ -26,7 +26,7 @@ from damagescore.scenes import (
     render,
 )
 from damagescore.scenes.crumbles import Patch, grow_patch, paint_patch, shoelace_mm2
-from damagescore.scenes.fractures import Branch, grow_fracture, paint_branch
+from damagescore.scenes.fractures import Branch, grow_fracture, outside, paint_branch
 from damagescore.scenes.laminate import Grid, build_laminate
 
 SMALL = CameraSpec(size_px=(660, 495), px_per_mm=8.0, yaw_deg=8, pitch_deg=6, roll_deg=1.5)
@@ -298,6 +298,35 @@ def test_damage_stays_in_its_layer_and_gaps_hug_their_shim(seed, radius_mm):
     for outline in patch.outlines_mm:
         low, high = laminate.bounds_mm(4, outline[:, 0])
         assert np.all((outline[:, 1] >= low) & (outline[:, 1] <= high))
+
+
+def _straight(start, end, *, width_mm):
+    points = np.linspace(start, end, 101)
+    return Branch(points_mm=points, widths_mm=np.full(101, width_mm))
+
+
+def test_a_branch_counts_only_outside_its_parents_opening():
+    parent = _straight((-5, 0), (5, 0), width_mm=0.6)
+    leaving = _straight((0, 0), (3, 4), width_mm=0.2)
+    (seen,) = outside(leaving, [parent])
+    assert seen.points_mm[0][1] == 0.0
+    # it leaves at v = 0.3, so at 0.375 of its 5 mm; the first step goes straight to the parent
+    assert seen.length_mm == pytest.approx(5 - 0.375 + 0.3, abs=0.06)  # nodes are 0.05 apart
+    hidden = _straight((0, 0), (4, 0.25), width_mm=0.2)
+    assert outside(hidden, [parent]) == []
+    barely = _straight((0, 0), (4, 0.35), width_mm=0.2)
+    assert outside(barely, [parent]) == []
+
+
+def test_a_branch_that_comes_back_is_counted_between_the_openings():
+    parent = _straight((-5, 0), (5, 0), width_mm=0.6)
+    angle = np.linspace(0, np.pi, 201)
+    arch = np.stack([2 * np.cos(angle), 2 * np.sin(angle)], axis=1)
+    (seen,) = outside(Branch(points_mm=arch, widths_mm=np.full(201, 0.1)), [parent])
+    inside = 2 * 2 * np.arcsin(0.15)
+    expected = 2 * np.pi - inside + 2 * 0.3
+    assert seen.length_mm == pytest.approx(expected, abs=0.08)  # steps of 0.03 mm at both ends
+    assert seen.points_mm[0][1] == seen.points_mm[-1][1] == 0.0
 
 
 @pytest.mark.parametrize("angle_deg", [0, 17, 45, 90, 133])
