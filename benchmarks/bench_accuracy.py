@@ -8,12 +8,12 @@ development. Prints one line a photo, then the table of the README.
 import argparse
 import sys
 import tempfile
-from dataclasses import dataclass, field
 from pathlib import Path
 
 import numpy as np
 from tqdm import tqdm
 
+from benchmarks.tally import Tally, report
 from benchmarks.truth import Case, cases_in, score_cracks, score_crumbling
 from damagescore.damage import trace_crack
 from damagescore.damage.bulge import bulge_profile
@@ -23,30 +23,6 @@ from damagescore.photo import read_photo
 from damagescore.photo.record import Photo
 from damagescore.quantity import Measured
 from damagescore.scenes.__main__ import main as make_scenes
-
-
-@dataclass(slots=True)
-class Tally:
-    """Figures gathered over all photos."""
-
-    photos: int = 0
-    good_refused: int = 0
-    bad_passed: int = 0
-    bad: int = 0
-    layers_right: int = 0
-    layers_asked: int = 0
-    found_mm: float = 0.0
-    present_mm: float = 0.0
-    false_cracks: int = 0
-    false_areas: int = 0
-    face_photos: int = 0
-    values: dict[str, list[float]] = field(default_factory=dict)
-    inside: dict[str, list[bool]] = field(default_factory=dict)
-
-    def add(self, name: str, value: float, *, inside: bool | None = None) -> None:
-        self.values.setdefault(name, []).append(value)
-        if inside is not None:
-            self.inside.setdefault(name, []).append(inside)
 
 
 def judge(case: Case, tally: Tally) -> str:
@@ -63,6 +39,7 @@ def judge(case: Case, tally: Tally) -> str:
     if not measurement.quality.usable:
         tally.good_refused += 1
         return f"{name} REFUSED by {', '.join(reasons)}"
+    tally.warn(reasons)
     _judge_scale(case, measurement, tally)
     judged = _judge_profile if case.truth["view"] == "profile" else _judge_face
     return f"{name} {judged(case, photo, measurement, tally)} {' '.join(reasons)}"
@@ -73,10 +50,10 @@ def _judge_scale(case: Case, measurement: Measurement, tally: Tally) -> None:
     assert scale is not None
     homography = np.array(case.truth["homography_image_to_plane_mm"])
     true = _local_scale(homography, scale.centre_px)
-    error = scale.mm_per_px / true - 1
     if case.truth.get("radius_mm") and case.truth["view"] == "face":
         return  # the plane's map does not hold off the facing line of a cylinder
-    tally.add("scale", abs(error), inside=abs(error) <= 1.96 * scale.u_relative)
+    measured = Measured(value=scale.mm_per_px, u=scale.mm_per_px * scale.u_relative, unit="mm")
+    tally.add("scale", measured, true, px_per_mm=1 / true)
 
 
 def _local_scale(homography: np.ndarray, at: tuple[float, float]) -> float:
@@ -90,21 +67,27 @@ def _local_scale(homography: np.ndarray, at: tuple[float, float]) -> float:
 
 
 def _judge_face(case: Case, photo: Photo, measurement: Measurement, tally: Tally) -> str:
+    assert measurement.scale is not None
+    density = 1 / measurement.scale.mm_per_px
     tally.face_photos += 1
     layers = _judge_layers(case, measurement, tally)
-    cracks = score_cracks(case, measurement)
+    cracks, area = score_cracks(case, measurement), score_crumbling(case, measurement)
     tally.found_mm += cracks.found_mm
     tally.present_mm += cracks.present_mm
+    tally.wide_found_mm += cracks.wide_found_mm
+    tally.wide_present_mm += cracks.wide_present_mm
     tally.false_cracks += cracks.false_findings
-    for error, inside in zip(cracks.relative_errors, cracks.inside_95, strict=True):
-        tally.add("automatic length", abs(error), inside=inside)
-    _judge_traces(case, photo, measurement, tally)
-    area = score_crumbling(case, measurement)
     tally.false_areas += area.false_findings
+    if not case.cracks and area.true_mm2 == 0:
+        tally.sound_photos += 1
+        tally.false_on_sound += cracks.false_findings + area.false_findings
+    for measured, true in cracks.lengths:
+        tally.add("automatic length", measured, true, px_per_mm=density)
+    _judge_traces(case, photo, measurement, tally)
     if area.true_mm2 > 0:
-        error = area.measured_mm2 / area.true_mm2 - 1
-        tally.add("crumbling area", abs(error), inside=area.inside_95)
-        tally.add("crumbling overlap", area.overlap)
+        tally.overlaps.append(area.overlap)
+        if isinstance(area.total, Measured):
+            tally.add("crumbling area", area.total, area.true_mm2, px_per_mm=density)
     return (
         f"{layers} cracks {cracks.found_mm:.0f}/{cracks.present_mm:.0f} mm, "
         f"false {cracks.false_findings}, errors "
@@ -125,6 +108,7 @@ def _judge_layers(case: Case, measurement: Measurement, tally: Tally) -> str:
 def _judge_traces(case: Case, photo: Photo, measurement: Measurement, tally: Tally) -> None:
     """Trace every true line between two clicks on its ends, as an inspector would."""
     assert measurement.scale is not None
+    density = 1 / measurement.scale.mm_per_px
     for crack in case.cracks:
         for line_px, line_mm in zip(crack["polylines_px"], crack["polylines_mm"], strict=True):
             true = float(np.sum(np.hypot(*np.diff(np.array(line_mm), axis=0).T)))
@@ -134,11 +118,11 @@ def _judge_traces(case: Case, photo: Photo, measurement: Measurement, tally: Tal
             try:
                 traced = trace_crack(photo, ends, measurement.scale, edge=measurement.edge)
             except DamageScoreError:
-                tally.add("traced refused", 1.0)
+                tally.traces_refused += 1
                 continue
             length = traced.quantities["length"]
-            error = length.value - true
-            tally.add("traced length", abs(error) / true, inside=abs(error) <= 1.96 * length.u)
+            assert isinstance(length, Measured)
+            tally.add("traced length", length, true, px_per_mm=density)
 
 
 def _inside(points: np.ndarray, photo: Photo) -> bool:
@@ -157,50 +141,15 @@ def _judge_profile(case: Case, photo: Photo, measurement: Measurement, tally: Ta
     for true in case.truth["bulges"]:
         mine = peaks.get(true["layer"])
         if not isinstance(mine, Measured):
-            tally.add("profile layers not found", 1.0)
+            tally.profile_layers_missed += 1
             continue
-        error = mine.value - true["peak_mm"]
-        tally.add("bulge peak mm", abs(error), inside=abs(error) <= 1.96 * mine.u)
-        lines.append(f"{error:+.3f}")
+        trial = tally.add(
+            "bulge peak", mine, true["peak_mm"], px_per_mm=1 / measurement.scale.mm_per_px
+        )
+        lines.append(f"{trial.error:+.3f}")
     found = {f.layer for f in measurement.findings}
     asked = {b["layer"] for b in case.truth["bulges"] if b["is_bulge"]}
     return f"bulges found {sorted(found)} of {sorted(asked)}, peak errors mm {' '.join(lines)}"
-
-
-def report(tally: Tally) -> str:
-    """The table of figures."""
-    rows = [
-        ("photos", f"{tally.photos}"),
-        ("good photos refused", f"{tally.good_refused} of {tally.photos - tally.bad}"),
-        ("bad photos neither warned nor refused", f"{tally.bad_passed} of {tally.bad}"),
-        ("layer count right", f"{tally.layers_right} of {tally.layers_asked}"),
-        ("crack recall by length", _percent(tally.found_mm, tally.present_mm)),
-        ("false cracks a face photo", _ratio(tally.false_cracks, tally.face_photos)),
-        ("false crumbled areas a face photo", _ratio(tally.false_areas, tally.face_photos)),
-    ]
-    rows += [(name, _spread(name, v)) for name, v in tally.values.items()]
-    rows += [(f"inside the 95 % interval, {n}", _percent(sum(v), len(v)) + f" of {len(v)}")
-             for n, v in tally.inside.items()]  # fmt: skip
-    return "\n".join(
-        f"| {name} | {value} |" for name, value in [("figure", "value"), ("---", "---"), *rows]
-    )
-
-
-def _percent(part: float, whole: float) -> str:
-    return f"{100 * part / whole:.1f} %" if whole else "none present"
-
-
-def _ratio(part: float, whole: float) -> str:
-    return f"{part / whole:.2f}" if whole else "no photo"
-
-
-def _spread(name: str, values: list[float]) -> str:
-    if name.endswith(("not found", "refused")):
-        return f"{len(values)}"
-    middle, high = np.median(values), np.percentile(values, 90)
-    if name in ("bulge peak mm", "crumbling overlap"):
-        return f"median {middle:.3f}, p90 {high:.3f} (n = {len(values)})"
-    return f"median {100 * middle:.2f} %, p90 {100 * high:.2f} % (n = {len(values)})"
 
 
 def main() -> int:

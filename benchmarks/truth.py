@@ -13,6 +13,7 @@ from scipy.spatial import cKDTree
 
 from damagescore.damage.record import Finding
 from damagescore.measure import Measurement, MeasureOptions
+from damagescore.quantity import Measured, Quantity
 from damagescore.scale import ScaleRequest
 
 Points = NDArray[np.float64]
@@ -81,13 +82,26 @@ def cases_in(folder: Path) -> Iterator[Case]:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class CrackScore:
-    """Cracks found in one photo; lengths in mm, one entry a true crack that was met."""
+    """Cracks found in one photo; lengths in mm.
+
+    `lengths` has, for every true crack that was met, the sum of what was measured on it
+    and its true length; `wide_` counts only cracks whose widest place is 3 px or more.
+    """
 
     found_mm: float
     present_mm: float
+    wide_found_mm: float
+    wide_present_mm: float
     false_findings: int
-    relative_errors: tuple[float, ...]
-    inside_95: tuple[bool, ...]
+    lengths: tuple[tuple[Measured, float], ...]
+
+    @property
+    def relative_errors(self) -> tuple[float, ...]:
+        return tuple(m.value / true - 1 for m, true in self.lengths)
+
+    @property
+    def inside_95(self) -> tuple[bool, ...]:
+        return tuple(abs(m.value - true) <= 1.96 * m.u for m, true in self.lengths)
 
 
 def score_cracks(case: Case, measurement: Measurement) -> CrackScore:
@@ -97,23 +111,28 @@ def score_cracks(case: Case, measurement: Measurement) -> CrackScore:
     lines = [f for f in measurement.findings if f.kind in ("crack", "bond_gap")]
     truths = [_dense(c["polylines_px"]) for c in case.cracks]
     false = sum(not _lies_on(f, truths, reach_px) for f in lines)
-    found, present, errors, inside = 0.0, 0.0, [], []
+    found, present, lengths = np.zeros(2), np.zeros(2), []
     for crack, points in zip(case.cracks, truths, strict=True):
-        present += crack["length_mm"]
+        widest_px = float(np.max(np.concatenate(crack["widths_mm"])))
+        widest_px /= measurement.scale.mm_per_px
+        counts = np.array([1.0, float(widest_px >= 3)]) * crack["length_mm"]
+        present += counts
         mine = [f for f in lines if _lies_on(f, [points], reach_px)]
         if not mine:
             continue
         tree = cKDTree(np.vstack([_dense(f.lines_px) for f in mine]))
-        found += crack["length_mm"] * float(np.mean(tree.query(points)[0] <= reach_px))
-        lengths = [f.quantities["length"] for f in mine]
-        value = sum(q.value for q in lengths)
-        spread = 1.96 * sum(q.u for q in lengths)
-        errors.append((value - crack["length_mm"]) / crack["length_mm"])
-        inside.append(abs(value - crack["length_mm"]) <= spread)
+        found += counts * float(np.mean(tree.query(points)[0] <= reach_px))
+        lengths.append((_sum([f.quantities["length"] for f in mine]), crack["length_mm"]))
     return CrackScore(
-        found_mm=found, present_mm=present, false_findings=false,
-        relative_errors=tuple(errors), inside_95=tuple(inside),
+        found_mm=found[0], present_mm=present[0],
+        wide_found_mm=found[1], wide_present_mm=present[1],
+        false_findings=false, lengths=tuple(lengths),
     )  # fmt: skip
+
+
+def _sum(lengths: list[Any]) -> Measured:
+    """Sum that takes the uncertainties as shared, the careful way."""
+    return Measured(value=sum(x.value for x in lengths), u=sum(x.u for x in lengths), unit="mm")
 
 
 def _dense(lines: Any, *, step_px: float = 1.0) -> Points:
@@ -138,10 +157,18 @@ class AreaScore:
     """Crumbling in one photo: areas in mm², overlap as intersection over union."""
 
     true_mm2: float
-    measured_mm2: float
+    total: Quantity
     overlap: float
     false_findings: int
-    inside_95: bool
+
+    @property
+    def measured_mm2(self) -> float:
+        return self.total.value if isinstance(self.total, Measured) else np.nan
+
+    @property
+    def inside_95(self) -> bool:
+        u = self.total.u if isinstance(self.total, Measured) else 0.0
+        return bool(abs(self.measured_mm2 - self.true_mm2) <= 1.96 * u)
 
 
 def score_crumbling(case: Case, measurement: Measurement) -> AreaScore:
@@ -154,14 +181,12 @@ def score_crumbling(case: Case, measurement: Measurement) -> AreaScore:
     found = _filled(outlines, edge.shape)
     false = sum(np.mean(true[_filled([p], edge.shape)]) < 0.3 for p in outlines)
     union = int(np.sum(true | found))
-    total = measurement.totals["crumbling_area"]
-    true_mm2 = float(case.truth["total_crumbling_area_mm2"])
-    value, u = (total.value, total.u) if hasattr(total, "value") else (np.nan, 0.0)
     return AreaScore(
-        true_mm2=true_mm2, measured_mm2=value,
+        true_mm2=float(case.truth["total_crumbling_area_mm2"]),
+        total=measurement.totals["crumbling_area"],
         overlap=float(np.sum(true & found)) / union if union else 1.0,
-        false_findings=int(false), inside_95=bool(abs(value - true_mm2) <= 1.96 * u),
-    )  # fmt: skip
+        false_findings=int(false),
+    )
 
 
 def _filled(polygons: list[Any], shape: tuple[int, int]) -> NDArray[np.bool_]:
