@@ -1,18 +1,23 @@
 """Many photos without the app: one part with its report, and the demonstration."""
 
+import os
 import tomllib
-from collections.abc import Callable, Iterable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
+from concurrent.futures import ProcessPoolExecutor
+from concurrent.futures.process import BrokenProcessPool
 from dataclasses import dataclass, replace
+from multiprocessing import get_context
 from pathlib import Path
 from typing import Any
 
+import cv2
 from tqdm import tqdm
 
-from damagescore.errors import PhotoError, UsageError
+from damagescore.errors import DamageScoreError, PhotoError, UsageError
 from damagescore.inspection import add_photo, assess_inspection, new_inspection
 from damagescore.inspection.record import Inspection, Part
 from damagescore.limits import LimitSet, demo_limit_set_text, parse_limit_set
-from damagescore.measure import Measurement, MeasureOptions, measure_photo, unreadable
+from damagescore.measure import MeasureOptions, measure_photo, unreadable
 from damagescore.photo import read_photo
 from damagescore.quantity import Length
 from damagescore.report import ReportFiles, write_report
@@ -79,6 +84,60 @@ def photos_in(paths: Iterable[Path]) -> list[Path]:
     return found
 
 
+def measure_files(
+    jobs: Sequence[Job], *, workers: int | None = None
+) -> Iterator[Mapping[str, Any]]:
+    """Measure photo files, several at once, and yield the measurements in order as they come.
+
+    The results are the same for every number of workers.
+
+    Parameters
+    ----------
+    jobs : sequence of (Path, MeasureOptions)
+    workers : int or None
+        Processes that measure; None uses every core that this process may use, and 1
+        measures here. Each needs about 0.7 GB for a 12-megapixel photo.
+
+    Yields
+    ------
+    dict
+        What `Measurement.to_dict` gives; a file that is no photo gives a refused one.
+
+    Raises
+    ------
+    UsageError
+        When the number of workers is below 1.
+    DamageScoreError
+        When a measuring process died, for instance for lack of memory.
+    """
+    if workers is not None and workers < 1:
+        raise UsageError(f"The number of workers is {workers}.", remedy="Give 1 or more.")
+    count = min(workers or len(os.sched_getaffinity(0)), len(jobs))
+    if count <= 1:
+        yield from map(_measure_file, jobs)
+        return
+    # "spawn" because a forked child of a process with threads may wait for ever on a lock
+    with ProcessPoolExecutor(
+        count, mp_context=get_context("spawn"), initializer=cv2.setNumThreads, initargs=(1,)
+    ) as pool:
+        try:
+            yield from pool.map(_measure_file, jobs)
+        except BrokenProcessPool as fault:
+            raise DamageScoreError(
+                f"One of {count} measuring processes ended unexpectedly.",
+                remedy="The memory may not suffice: try again with one worker.",
+            ) from fault
+
+
+def _measure_file(job: Job) -> Mapping[str, Any]:
+    path, options = job
+    try:
+        measurement = measure_photo(read_photo(path), options)
+    except PhotoError as fault:
+        measurement = unreadable(path.name, fault, view=options.view)
+    return measurement.to_dict()
+
+
 def assess_photos(
     jobs: Sequence[Job],
     *,
@@ -87,6 +146,7 @@ def assess_photos(
     folder: Path,
     unit: Length = "mm",
     progress: bool = True,
+    workers: int | None = None,
 ) -> PartOutcome:
     """Measure photos of one part, compare with the limits, write report and record.
 
@@ -102,53 +162,50 @@ def assess_photos(
     unit : "mm" or "in"
     progress : bool
         Show a bar while measuring.
+    workers : int or None
+        See `measure_files`.
     """
+    smallest = limits.smallest_length_mm
+    jobs = [(path, replace(given, smallest_limit_mm=smallest)) for path, given in jobs]
+    measured = measure_files(jobs, workers=workers)
+    bar = tqdm(measured, total=len(jobs), unit="photo", disable=None if progress else True)
     inspection = new_inspection(part, by=BY)
-    photos: dict[str, bytes] = {}
+    paths: dict[str, Path] = {}
     refused = []
-    for path, given in tqdm(jobs, unit="photo", disable=None if progress else True):
-        data = path.read_bytes()
-        options = replace(given, smallest_limit_mm=limits.smallest_length_mm)
-        measurement = _measured(data, path.name, options)
-        if measurement.photo["sha256"] is None:
+    for (path, options), measurement in zip(jobs, bar, strict=True):
+        if not measurement["quality"]["usable"]:
             refused.append(f"{path.name}: {_reason(measurement)}")
+        sha256 = measurement["photo"]["sha256"]
+        if sha256 is None:
             continue
         inspection = _with_photo(inspection, measurement, options)
-        photos[str(measurement.photo["sha256"])] = data
-        if not measurement.quality.usable:
-            refused.append(f"{path.name}: {_reason(measurement)}")
+        paths[sha256] = path
     if not inspection.photos:
         raise PhotoError(
             "None of the photos could be read. " + " ".join(refused),
             remedy="Give at least one readable photo.",
         )
     inspection = assess_inspection(inspection, limits, by=BY)
-    files = write_report(inspection, photos.__getitem__, folder, unit=unit)
+    files = write_report(inspection, lambda k: paths[k].read_bytes(), folder, unit=unit)
     return PartOutcome(inspection=inspection, files=files, refused=tuple(refused))
 
 
-def _measured(data: bytes, name: str, options: MeasureOptions) -> Measurement:
-    try:
-        return measure_photo(read_photo(data, name=name), options)
-    except PhotoError as fault:
-        return unreadable(name, fault, view=options.view)
-
-
 def _with_photo(
-    inspection: Inspection, measurement: Measurement, options: MeasureOptions
+    inspection: Inspection, measurement: Mapping[str, Any], options: MeasureOptions
 ) -> Inspection:
     return add_photo(
         inspection,
-        sha256=str(measurement.photo["sha256"]),
-        name=str(measurement.photo["path"]),
-        measurement=measurement.to_dict(),
+        sha256=measurement["photo"]["sha256"],
+        name=measurement["photo"]["path"],
+        measurement=measurement,
         options=options.to_dict(),
         by=BY,
     )
 
 
-def _reason(measurement: Measurement) -> str:
-    return next(c.message for c in measurement.quality.checks if c.outcome == "refuse")
+def _reason(measurement: Mapping[str, Any]) -> str:
+    checks = measurement["quality"]["checks"]
+    return next(str(c["message"]) for c in checks if c["outcome"] == "refuse")
 
 
 def run_demo(photos: Path, out: Path, *, say: Callable[[str], None] = print) -> None:
