@@ -1,7 +1,6 @@
 """The inspection: its record, its changes, its assessment and its signature."""
 
 from damagescore.inspection.assessing import assess_inspection, assessment_of
-from damagescore.inspection.editing import last_undoable, undo
 from damagescore.inspection.edits import (
     add_finding,
     add_photo,
@@ -38,8 +37,11 @@ from damagescore.inspection.record import (
     ReviewState,
     Signature,
 )
+from damagescore.inspection.together import Clash, clash_of
+from damagescore.inspection.undoing import last_redoable, last_undoable, redo, undo
 
 __all__ = [
+    "Clash",
     "Disposition",
     "Edit",
     "HandMeasurement",
@@ -55,15 +57,18 @@ __all__ = [
     "assess_inspection",
     "assessment_of",
     "change_finding",
+    "clash_of",
     "confirm_all",
     "confirm_finding",
     "content_sha256",
     "inspection_from_dict",
     "inspection_to_dict",
+    "last_redoable",
     "last_undoable",
     "n_proposed",
     "new_inspection",
     "observations_of",
+    "redo",
     "reject_finding",
     "remove_hand_measurement",
     "remove_photo",

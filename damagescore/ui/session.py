@@ -11,7 +11,8 @@ from pathlib import Path
 
 import streamlit as st
 
-from damagescore.errors import DamageScoreError
+from damagescore.errors import DamageScoreError, RecordError
+from damagescore.inspection import clash_of
 from damagescore.inspection.record import Inspection
 from damagescore.photo import read_photo
 from damagescore.photo.record import Photo
@@ -69,7 +70,13 @@ def current_inspection() -> Inspection | None:
         return None
     found = store().load(named)
     open_inspection(found.id)
+    show_edits(found)
     return found
+
+
+def show_edits(inspection: Inspection) -> None:
+    """Keep how many edits of a record this session has now been shown."""
+    st.session_state[f"shown-{inspection.id}"] = len(inspection.edits)
 
 
 @st.cache_resource(max_entries=3, show_spinner=False)
@@ -88,9 +95,22 @@ def told() -> Iterator[None]:
 
 
 def change(
-    inspection_id: str, edit: Callable[[Inspection], Inspection]
+    inspection_id: str,
+    edit: Callable[[Inspection], Inspection],
+    *,
+    seen: int | None = None,
 ) -> DamageScoreError | None:
     """Apply one edit to the stored inspection and save it at once.
+
+    A change to what somebody else changed since this session was shown the record is
+    not made: it is told who changed what, and the new state is shown.
+
+    Parameters
+    ----------
+    inspection_id : str
+    edit : callable
+    seen : int, optional
+        Number of edits that the change was decided on; what was shown last by default.
 
     Returns
     -------
@@ -100,10 +120,26 @@ def change(
     kept = store()
     try:
         revision = kept.revision(inspection_id)
-        kept.save(edit(kept.load(inspection_id)), expected_revision=revision)
+        before = kept.load(inspection_id)
+        after = edit(before)
+        _refuse_clash(before, after, seen=seen)
+        kept.save(after, expected_revision=revision)
     except DamageScoreError as fault:
         return fault
+    own = st.session_state.setdefault(f"own-{inspection_id}", set())
+    own |= {e.number for e in after.edits[len(before.edits) :]}
     return None
+
+
+def _refuse_clash(before: Inspection, after: Inspection, *, seen: int | None) -> None:
+    if seen is None:
+        seen = st.session_state.get(f"shown-{before.id}", len(before.edits))
+    clash = clash_of(before, after, seen=seen, own=st.session_state.get(f"own-{before.id}", ()))
+    if clash is not None:
+        raise RecordError(
+            f"{clash.text} Your change was not made.",
+            remedy="Look at what is shown now, then repeat your change if it still holds.",
+        )
 
 
 def flash(text: str, *, bad: bool = False) -> None:
