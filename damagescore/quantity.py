@@ -130,6 +130,39 @@ def total(parts: Iterable[Measured], *, unit: Unit, shared: str = "scale") -> Me
     return from_budget(math.fsum(p.value for p in parts), lines, unit=unit)
 
 
+def itemised(
+    measured: Measured, parts: Iterable[Contribution], *, shared: str = "scale"
+) -> tuple[Contribution, ...]:
+    """Lines of a budget, largest first, with the shared line split into its own sources.
+
+    Parameters
+    ----------
+    measured : Measured
+    parts : iterable of Contribution
+        Budget of the shared source, in any one unit: only the shares of its variance
+        count. Empty leaves the shared line whole.
+    shared : str
+        Name of the line to split.
+
+    Returns
+    -------
+    tuple of Contribution
+        In the unit of `measured`; the root sum of squares is unchanged.
+    """
+    sources = [p for p in parts if p.u > 0]
+    whole = math.hypot(*(p.u for p in sources))
+    lines = []
+    for line in measured.budget:
+        if line.source == shared and whole > 0:
+            lines += [
+                Contribution(source=f"{shared}: {p.source}", u=line.u * p.u / whole)
+                for p in sources
+            ]
+        else:
+            lines.append(line)
+    return tuple(sorted(lines, key=lambda c: -c.u))
+
+
 def rectangular(half_width: float) -> float:
     """Standard uncertainty of a rectangular distribution, a/sqrt(3) (GUM 4.3.7)."""
     return half_width / math.sqrt(3)

@@ -11,6 +11,7 @@ from damagescore.quantity import (
     format_quantity,
     from_budget,
     in_length_unit,
+    itemised,
     places_for,
     quantity_from_dict,
     total,
@@ -103,3 +104,20 @@ def test_missing_values_are_never_shown_as_numbers() -> None:
 
 def test_without_uncertainty_three_places_are_shown() -> None:
     assert places_for(0.0) == 3
+
+
+def test_a_shared_line_splits_into_its_sources_without_changing_u():
+    parts = (Contribution(source="corner noise", u=0.003), Contribution(source="tilt", u=0.004))
+    measured = from_budget(
+        20.0,
+        [Contribution(source="scale", u=0.1), Contribution(source="end points", u=0.07)],
+        unit="mm",
+    )
+    lines = {c.source: c.u for c in itemised(measured, parts)}
+    # 3-4-5: the shares of 0.1 are 0.06 and 0.08
+    assert lines == pytest.approx(
+        {"scale: tilt": 0.08, "end points": 0.07, "scale: corner noise": 0.06}, rel=1e-12
+    )  # 1e-12: rounding of binary arithmetic
+    assert list(lines) == ["scale: tilt", "end points", "scale: corner noise"]
+    assert math.hypot(*lines.values()) == pytest.approx(measured.u, rel=1e-12)  # as above
+    assert itemised(measured, ()) == measured.budget

@@ -232,6 +232,27 @@ def test_one_criterion_alone(length_mm: float, banner: str, score: str) -> None:
     )
 
 
+def test_budgets_are_told_line_by_line_with_the_scale_split() -> None:
+    lines = [
+        {"source": "scale", "u": 0.05}, {"source": "tip position", "u": 0.12},
+        {"source": "sampling", "u": 0.0004},
+    ]  # fmt: skip
+    length = {**measured(12.5, 0.13), "budget": lines}
+    gap = a_finding("bond-gap-4", "bond_gap", {"length": length}, lines_px=[[[5, 9], [90, 9]]])
+    measurement = a_measurement(gap)
+    measurement["scale"]["budget"] = [
+        {"source": "stand-off", "u": 0.0016}, {"source": "corner noise", "u": 0.0012},
+    ]  # fmt: skip
+    text = "".join(pages_of(with_measurement(measurement)))
+    assert_says(
+        text, "Uncertainty budgets", "bond-gap-4, photo 1", "0.13 mm",
+        # 3-4-5 again: 0.05 splits into 0.04 and 0.03
+        "tip position 0.12; scale: stand-off 0.04; scale: corner noise 0.03; "
+        "smaller ones 0.0004",
+    )  # fmt: skip
+    assert squeezed("Uncertainty budgets") not in "".join(pages_of(a_record()))
+
+
 def test_a_shared_gap_is_told_once_and_named_at_each_criterion() -> None:
     limits = replace(LIMITS, criteria=LIMITS.criteria[:2])
     missing = NotMeasured(reason="too blurred to judge", unit="mm")
