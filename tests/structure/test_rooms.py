@@ -14,7 +14,7 @@ PACKAGE = ROOT / "damagescore"
 # A room imports only from rooms before it in this list.
 ORDER = (
     "errors", "quantity", "photo", "scale", "quality", "edge", "damage", "totals",
-    "measurement", "measure",
+    "measurement", "measure", "layers",
     "limits", "inspection", "records", "report", "scenes", "batch", "ui", "cli", "__main__",
 )  # fmt: skip
 
