@@ -7,6 +7,7 @@ from numpy.typing import NDArray
 
 from damagescore.damage.record import Finding
 from damagescore.edge.record import Edge
+from damagescore.edge.region import along_mm, visible_spans_mm
 from damagescore.quantity import (
     Contribution,
     Measured,
@@ -34,7 +35,8 @@ def totals_of(findings: Iterable[Finding], edge: Edge, *, scale: Scale) -> dict[
     """Totals over the findings of one photo.
 
     "crack_extent_percent" is the length along the layers on which a crack runs
-    (overlaps counted once) as a share of the visible length of all rubber layers.
+    (overlaps counted once) as a share of the visible length of all rubber layers: that
+    in the photo, in the inspector's region and outside what is kept from being judged.
     """
     findings = tuple(findings)
     peaks = [f.quantities.get("peak") for f in findings if f.kind == "bulge"]
@@ -64,8 +66,8 @@ def _sum(findings: tuple[Finding, ...], kind: str, name: str, *, unit: Unit) -> 
 
 
 def _extent_percent(findings: tuple[Finding, ...], edge: Edge, *, scale: Scale) -> Quantity:
-    visible = {x.index: _span(edge.direction_deg, scale, x.polygon_px) for x in edge.rubber}
-    whole = sum(end - start for start, end in visible.values())
+    visible = {x.index: visible_spans_mm(x, edge, scale) for x in edge.rubber}
+    whole = sum(end - start for spans in visible.values() for start, end in spans)
     cracks = [f for f in findings if f.kind == "crack" and f.layer in visible]
     if whole <= 0:
         return NotMeasured(reason="No rubber layer is visible.", unit="%")
@@ -74,10 +76,11 @@ def _extent_percent(findings: tuple[Finding, ...], edge: Edge, *, scale: Scale) 
     covered = sum(
         _union_length(
             [
-                _span(edge.direction_deg, scale, line)
+                part
                 for f in cracks
                 if f.layer == index
                 for line in f.lines_px
+                for part in _within(_span(edge, scale, line), visible[index])
             ]
         )
         for index in visible
@@ -95,14 +98,18 @@ def _extent_percent(findings: tuple[Finding, ...], edge: Edge, *, scale: Scale) 
     return from_budget(100 * covered / whole, lines, unit="%")
 
 
-def _span(direction_deg: float, scale: Scale, points_px: Points) -> tuple[float, float]:
+def _span(edge: Edge, scale: Scale, points_px: Points) -> tuple[float, float]:
     """First and last position along the layers, mm."""
-    angle = np.radians(direction_deg)
-    start = np.array(scale.centre_px)
-    ahead = np.vstack([start, start + np.array([np.cos(angle), np.sin(angle)])])
-    axis = np.diff(scale.surface.to_mm(ahead), axis=0)[0]
-    along = scale.surface.to_mm(points_px) @ (axis / np.hypot(*axis))
+    along = along_mm(points_px, edge, scale)
     return float(along.min()), float(along.max())
+
+
+def _within(
+    span: tuple[float, float], stretches: Iterable[tuple[float, float]]
+) -> list[tuple[float, float]]:
+    """The parts of a span that lie in some stretches."""
+    parts = [(max(span[0], a), min(span[1], b)) for a, b in stretches]
+    return [(a, b) for a, b in parts if b > a]
 
 
 def _union_length(spans: list[tuple[float, float]]) -> float:

@@ -12,6 +12,7 @@ from damagescore.damage.strip import layer_frame
 from damagescore.damage.tips import LEAST_DARKNESS
 from damagescore.damage.width import opening_of
 from damagescore.edge.record import Edge
+from damagescore.edge.region import visible_length_mm
 from damagescore.errors import UsageError
 from damagescore.photo.record import Photo
 from damagescore.quantity import Contribution, NotMeasured, Quantity, from_budget
@@ -229,9 +230,13 @@ def _along_layer(
     tips = Contribution(source="tip position", u=tip_mm * math.sqrt(2))
     by_scale = Contribution(source="scale", u=extent * scale.u_relative)
     layer = next(x for x in edge.rubber if x.index == index)
-    limit = np.array([edge.shape[1] - 1, edge.shape[0] - 1])
-    first, last = _span_mm(np.clip(layer.polygon_px, 0, limit), scale, edge)
-    visible = last - first
+    visible = visible_length_mm(layer, edge, scale)
+    if visible <= 0:
+        why = "No part of the layer may be judged."
+        return {
+            "extent": from_budget(extent, [by_scale, tips], unit="mm"),
+            "share_of_layer": NotMeasured(reason=why, unit="%"),
+        }
     # The scale cancels in a share.
     share = from_budget(100 * extent / visible, [_as_share(tips, visible)], unit="%")
     return {

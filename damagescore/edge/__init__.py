@@ -1,6 +1,16 @@
 """The laminated edge: layers as curves and the area that may be judged."""
 
-from damagescore.edge.build import correct_layer, edge_from_curves
+from damagescore.edge.build import edge_from_curves
+from damagescore.edge.correct import add_shim, boundaries_of, correct_layer, remove_layer
 from damagescore.edge.find import find_edge
+from damagescore.edge.region import with_region
 
-__all__ = ["correct_layer", "edge_from_curves", "find_edge"]
+__all__ = [
+    "add_shim",
+    "boundaries_of",
+    "correct_layer",
+    "edge_from_curves",
+    "find_edge",
+    "remove_layer",
+    "with_region",
+]

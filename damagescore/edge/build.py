@@ -1,4 +1,4 @@
-"""An `Edge` from boundary curves: layers, thickness with budget, corrections."""
+"""An `Edge` from boundary curves: layers, and thickness with its budget."""
 
 import math
 from collections.abc import Sequence
@@ -71,75 +71,6 @@ def edge_from_curves(
         keep_out_px=tuple(keep_out_px),
         direction_deg=direction_deg,
     )
-
-
-def correct_layer(
-    edge: Edge,
-    scale: Scale,
-    index: int,
-    *,
-    upper_px: Points | None = None,
-    lower_px: Points | None = None,
-) -> Edge:
-    """Replace a wrong boundary of one layer; its neighbour follows.
-
-    Parameters
-    ----------
-    edge : Edge
-    scale : Scale
-    index : int
-        Layer whose boundary is replaced.
-    upper_px, lower_px : ndarray, shape (N, 2), or None
-        The new boundary, in any order; None keeps the old one.
-
-    Raises
-    ------
-    EdgeError
-        For an unknown layer or a line with fewer than two points.
-    """
-    position = {x.index: k for k, x in enumerate(edge.layers)}
-    if index not in position:
-        raise EdgeError(
-            f"There is no layer {index}; this photo has layers "
-            f"{edge.layers[0].index} to {edge.layers[-1].index}.",
-            remedy="Name one of these.",
-        )
-    place = position[index]
-    curves = [edge.layers[0].lower_px, *(x.upper_px for x in edge.layers)]
-    if lower_px is not None:
-        curves[place] = _ordered(lower_px, edge.direction_deg)
-    if upper_px is not None:
-        curves[place + 1] = _ordered(upper_px, edge.direction_deg)
-    rebuilt = edge_from_curves(
-        curves,
-        scale,
-        shape=edge.shape,
-        keep_out_px=edge.keep_out_px,
-        direction_deg=edge.direction_deg,
-        first_kind=edge.layers[0].kind,
-    )
-    changed = {place, place - (lower_px is not None), place + (upper_px is not None)}
-    layers = tuple(
-        new if k in changed else old
-        for k, (old, new) in enumerate(zip(edge.layers, rebuilt.layers, strict=True))
-    )
-    return Edge(
-        layers=layers,
-        shape=edge.shape,
-        keep_out_px=edge.keep_out_px,
-        direction_deg=edge.direction_deg,
-    )
-
-
-def _ordered(line_px: Points, direction_deg: float) -> Points:
-    line = np.asarray(line_px, dtype=np.float64).reshape(-1, 2)
-    if len(line) < 2:
-        raise EdgeError(
-            f"A boundary needs at least two points, {len(line)} given.",
-            remedy="Click along the whole boundary.",
-        )
-    turn = math.radians(direction_deg)
-    return line[np.argsort(line @ np.array([math.cos(turn), math.sin(turn)]), kind="stable")]
 
 
 def _layer(

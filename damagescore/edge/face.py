@@ -11,6 +11,7 @@ from damagescore.edge.flow import Flow, fit_flow, local_slopes, main_directions
 from damagescore.edge.keepout import keep_out_areas
 from damagescore.edge.record import Edge, fill_outline
 from damagescore.edge.refine import Curve, Guess, refine
+from damagescore.edge.region import NO_LIMITS, Limits
 from damagescore.edge.stack import Stack, find_stack
 from damagescore.edge.straighten import PASSES, Reduced, follow_layers, profiles_along
 from damagescore.errors import EdgeError
@@ -28,7 +29,9 @@ LEAST_SLOPES = 100
 """Places with a clear direction below which a photo shows no layers."""
 
 
-def find_face_edge(photo: Photo, scale: Scale, *, n_layers: int | None = None) -> Edge:
+def find_face_edge(
+    photo: Photo, scale: Scale, *, n_layers: int | None = None, limits: Limits = NO_LIMITS
+) -> Edge:
     """Find the layers on a photo that looks onto the exposed edge.
 
     Parameters
@@ -37,13 +40,15 @@ def find_face_edge(photo: Photo, scale: Scale, *, n_layers: int | None = None) -
     scale : Scale
     n_layers : int or None
         Number of rubber layers where it is known; found otherwise.
+    limits : Limits
+        Where the layers may be looked for.
 
     Raises
     ------
     EdgeError
         Where no stack of rubber and shims stands out.
     """
-    reduced, keep_out = reduce_photo(photo, scale)
+    reduced, keep_out = reduce_photo(photo, scale, limits=limits)
     found = _best_stack(photo, reduced, scale, n_layers=n_layers)
     if found is None:
         raise EdgeError(
@@ -78,7 +83,9 @@ def find_face_edge(photo: Photo, scale: Scale, *, n_layers: int | None = None) -
     )
 
 
-def reduce_photo(photo: Photo, scale: Scale) -> tuple[Reduced, tuple[Points, ...]]:
+def reduce_photo(
+    photo: Photo, scale: Scale, *, limits: Limits = NO_LIMITS
+) -> tuple[Reduced, tuple[Points, ...]]:
     """Reduce the photo for the search; also where the scale card lies."""
     factor = min(1.0, REDUCED_PX / max(photo.width, photo.height))
     size = (round(photo.width * factor), round(photo.height * factor))
@@ -89,8 +96,12 @@ def reduce_photo(photo: Photo, scale: Scale) -> tuple[Reduced, tuple[Points, ...
     ).astype(np.float32)
     keep_out = keep_out_areas(channels, factor, scale)
     usable = np.ones(luma.shape, np.uint8)
-    for polygon in keep_out:
+    for polygon in (*keep_out, *limits.keep_out_px):
         fill_outline(usable, (polygon + 0.5) * factor - 0.5, 0)
+    if limits.region_px is not None:
+        region = np.zeros_like(usable)
+        fill_outline(region, (limits.region_px + 0.5) * factor - 0.5, 1)
+        usable &= region
     usable &= _facing(usable.shape, factor, scale)
     return Reduced(channels=channels, usable=usable > 0, factor=factor), keep_out
 

@@ -76,13 +76,17 @@ class Edge:
     shape : tuple of int
         Photo height and width.
     keep_out_px : tuple of ndarray, shape (N, 2)
-        Polygons that must not be judged (scale card, smears, user's masks).
+        Polygons that must not be judged, as the program found them (scale card, plate).
     direction_deg : float
         Direction of the layers from the photo's x axis, degrees, positive
         clockwise (y down).
     outline_px : ndarray, shape (N, 2), or None
         The part's outline against the background along the stack, in a profile
         view; None in a face view.
+    region_px : ndarray, shape (N, 2), or None
+        The inspector's region: nothing outside it is judged. None judges everywhere.
+    drawn_keep_out_px : tuple of ndarray, shape (N, 2)
+        Polygons that the inspector keeps from being judged.
     """
 
     layers: tuple[Layer, ...]
@@ -90,6 +94,8 @@ class Edge:
     keep_out_px: tuple[Points, ...] = ()
     direction_deg: float = 0.0
     outline_px: Points | None = None
+    region_px: Points | None = None
+    drawn_keep_out_px: tuple[Points, ...] = ()
 
     @property
     def rubber(self) -> tuple[Layer, ...]:
@@ -112,9 +118,23 @@ class Edge:
         """True on rubber that may be judged; shape (H, W)."""
         rubber = np.isin(self.layer_map, [x.index for x in self.rubber])
         kept = rubber.astype(np.int16)
-        for polygon in self.keep_out_px:
+        for polygon in (*self.keep_out_px, *self.drawn_keep_out_px):
             fill_outline(kept, polygon, 0)
+        if self.region_px is not None:
+            region = np.zeros(self.shape, dtype=np.uint8)
+            fill_outline(region, self.region_px, 1)
+            kept *= region
         return kept.astype(bool)
+
+    def allows(self, points_px: Points) -> NDArray[np.bool_]:
+        """Whether places (N, 2) lie in the region and in no area kept out, shape (N,)."""
+        points = np.asarray(points_px, dtype=np.float64)
+        free = np.ones(len(points), dtype=bool)
+        if self.region_px is not None:
+            free &= inside_outline(points, self.region_px)
+        for polygon in (*self.keep_out_px, *self.drawn_keep_out_px):
+            free &= ~inside_outline(points, polygon)
+        return free
 
     def to_dict(self) -> dict[str, Any]:
         return {
@@ -125,17 +145,25 @@ class Edge:
             "outline_px": (
                 None if self.outline_px is None else np.round(self.outline_px, 3).tolist()
             ),
+            "region_px": (
+                None if self.region_px is None else np.round(self.region_px, 2).tolist()
+            ),
+            "drawn_keep_out_px": [np.round(p, 2).tolist() for p in self.drawn_keep_out_px],
         }
 
     @classmethod
     def from_dict(cls, plain: dict[str, Any]) -> "Edge":
-        outline = plain.get("outline_px")
+        outline, region = plain.get("outline_px"), plain.get("region_px")
         return cls(
             layers=tuple(Layer.from_dict(x) for x in plain["layers"]),
             shape=(plain["shape"][0], plain["shape"][1]),
             keep_out_px=tuple(np.array(p, dtype=np.float64) for p in plain["keep_out_px"]),
             direction_deg=plain["direction_deg"],
             outline_px=None if outline is None else np.array(outline, dtype=np.float64),
+            region_px=None if region is None else np.array(region, dtype=np.float64),
+            drawn_keep_out_px=tuple(
+                np.array(p, dtype=np.float64) for p in plain.get("drawn_keep_out_px", ())
+            ),
         )
 
 
@@ -146,3 +174,13 @@ def fill_outline(
     # cv2 takes fixed-point coordinates: 4 fractional bits keep 1/16 px.
     fixed = np.round(polygon * 16).astype(np.int32).reshape(-1, 1, 2)
     cv2.fillPoly(target, [fixed], (value,), shift=4)
+
+
+def inside_outline(points_px: Points, polygon: Points) -> NDArray[np.bool_]:
+    """Whether points (N, 2) lie inside a closed outline (M, 2): even-odd rule."""
+    x, y = points_px[:, 0:1], points_px[:, 1:2]
+    (x0, y0), (x1, y1) = polygon.T, np.roll(polygon, -1, axis=0).T
+    crossed = (y0 > y) != (y1 > y)
+    rise = np.where(y1 == y0, 1.0, y1 - y0)
+    left = x < x0 + (y - y0) / rise * (x1 - x0)
+    return np.asarray((crossed & left).sum(axis=1) % 2 == 1)

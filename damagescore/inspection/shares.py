@@ -11,6 +11,7 @@ from numpy.typing import NDArray
 from damagescore.damage.areas import visible_area_mm2
 from damagescore.damage.record import Finding
 from damagescore.edge.record import Edge, Layer
+from damagescore.edge.region import visible_length_mm
 from damagescore.quantity import (
     Contribution,
     Measured,
@@ -126,7 +127,8 @@ def _unbonded(
     findings: Sequence[Finding], edge: Edge, scale: Scale, *, layer: int | None
 ) -> Quantity:
     lines = bond_lines(edge, layer=layer)
-    whole = sum(_length(_spans([curve], edge, scale)) for curve in lines.values())
+    visible = {x.index: visible_length_mm(x, edge, scale) for x in edge.rubber}
+    whole = sum(visible[index] for index, _ in lines)
     if whole <= 0:
         return NotMeasured(reason="No bond line is visible.", unit="%")
     on_line: dict[BondLine, list[Points]] = {}
