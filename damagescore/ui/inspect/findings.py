@@ -8,8 +8,8 @@ from damagescore.inspection import n_proposed, state_of
 from damagescore.inspection.record import Inspection, PhotoEntry
 from damagescore.measure import Measurement, with_findings
 from damagescore.quantity import NotMeasured, Quantity
-from damagescore.ui.edits import apply_op
 from damagescore.ui.inspect.photos import scale_words, worst_outcome
+from damagescore.ui.photo_edits import apply_op
 from damagescore.ui.session import store, told, unit
 from damagescore.ui.words import OUTCOME_SIGNS, quantity_words, value_words
 from damagescore.ui.workspace import feed_of, key_of, mount, take_ops

@@ -1,0 +1,322 @@
+"""Edits of the photo workspace: each is one change to one photo, saved at once."""
+
+from collections.abc import Callable, Mapping
+from dataclasses import replace
+from typing import Any
+
+import numpy as np
+
+from damagescore import inspection as aggregate
+from damagescore.damage import trace_crack
+from damagescore.damage.record import Finding
+from damagescore.errors import DamageScoreError, RecordError, UsageError
+from damagescore.inspection.record import Inspection, PhotoEntry
+from damagescore.measure import Measurement, remeasure, with_findings
+from damagescore.photo.record import Photo
+from damagescore.quantity import MM_PER_INCH
+from damagescore.ui.measuring import measure_again, with_two_points
+from damagescore.ui.session import change, inspector, photo_of, store
+from damagescore.ui.shapes import Points, joined, spliced, taken_away, tidied
+from damagescore.ui.words import method_words
+from damagescore.ui.workspace import Op
+
+Fault = DamageScoreError | None
+
+LARGEST_SCALE_CHANGE = 0.05
+"""Two clicked points are good to a few percent; beyond that something is mistaken."""
+
+
+def apply_op(inspection_id: str, sha256: str, *, op: Op) -> Fault:
+    """Apply one edit of the workspace and save it."""
+    if not inspector():
+        return RecordError("Nobody is named as working.", remedy="Give your name first.")
+    edit = _EDITS.get(str(op["do"]))
+    if edit is None:
+        return UsageError(f"There is no edit {op['do']!r}.", remedy="Load the page again.")
+    before = _scale_of(inspection_id, sha256) if op["do"] == "scale" else None
+    fault = change(inspection_id, lambda x: edit(x, _entry(x, sha256), op), seen=op.get("seen"))
+    if fault is None and before is not None:
+        return _scale_warning(before, _scale_of(inspection_id, sha256))
+    return fault
+
+
+def _scale_of(inspection_id: str, sha256: str) -> Mapping[str, Any] | None:
+    found: Mapping[str, Any] | None
+    found = _entry(store().load(inspection_id), sha256).measurement.get("scale")
+    return found
+
+
+def _scale_warning(before: Mapping[str, Any], after: Mapping[str, Any] | None) -> Fault:
+    """Warn when clicked points give another scale than what was found before.
+
+    A mistyped distance changes every length of the photo, and its focus in
+    millimetres too, so that a bad photo may pass.
+    """
+    if after is None:
+        return None
+    ratio = after["mm_per_px"] / before["mm_per_px"] - 1
+    if abs(ratio) < LARGEST_SCALE_CHANGE:
+        return None
+    words = method_words(before["method"]).lower()
+    return UsageError(
+        f"The two points are taken over, but they change the scale by {100 * ratio:+.0f} % "
+        f"against the one by {words}.",
+        remedy="Check the distance that you gave, or take this back with Undo.",
+    )
+
+
+def _entry(inspection: Inspection, sha256: str) -> PhotoEntry:
+    for entry in inspection.photos:
+        if entry.sha256 == sha256:
+            return entry
+    raise RecordError("This photo was removed meanwhile.", remedy="Choose another photo.")
+
+
+def _confirm(inspection: Inspection, entry: PhotoEntry, op: Op) -> Inspection:
+    return aggregate.confirm_finding(inspection, entry.sha256, op["id"], by=inspector())
+
+
+def _reject(inspection: Inspection, entry: PhotoEntry, op: Op) -> Inspection:
+    return aggregate.reject_finding(
+        inspection, entry.sha256, op["id"], by=inspector(), reason=op["reason"]
+    )
+
+
+def _undo(inspection: Inspection, entry: PhotoEntry, _op: Op) -> Inspection:
+    return aggregate.undo(inspection, by=inspector(), photo=entry.sha256)
+
+
+def _redo(inspection: Inspection, entry: PhotoEntry, _op: Op) -> Inspection:
+    return aggregate.redo(inspection, by=inspector(), photo=entry.sha256)
+
+
+def _kind(inspection: Inspection, entry: PhotoEntry, op: Op) -> Inspection:
+    changed = remeasure(*_basis(entry), op["id"], kind=op["to"])
+    return aggregate.change_finding(
+        inspection, entry.sha256, op["id"], measurement=changed.to_dict(), by=inspector(),
+        action="change_kind",
+    )  # fmt: skip
+
+
+def _layer(inspection: Inspection, entry: PhotoEntry, op: Op) -> Inspection:
+    changed = remeasure(*_basis(entry), op["id"], layer=int(op["to"]))
+    return aggregate.change_finding(
+        inspection, entry.sha256, op["id"], measurement=changed.to_dict(), by=inspector(),
+        action="change_layer",
+    )  # fmt: skip
+
+
+def _trace(inspection: Inspection, entry: PhotoEntry, op: Op) -> Inspection:
+    photo, measurement = _basis(entry)
+    finding_id = new_id(measurement, op["kind"])
+    changed = _traced(photo, measurement, finding_id, op=op, kind=op["kind"])
+    return aggregate.add_finding(
+        inspection, entry.sha256, finding_id, measurement=changed.to_dict(), by=inspector()
+    )
+
+
+def _retrace(inspection: Inspection, entry: PhotoEntry, op: Op) -> Inspection:
+    photo, measurement = _basis(entry)
+    old = next((f for f in measurement.findings if f.id == op["id"]), None)
+    kind = old.kind if old is not None else "crack"
+    changed = _traced(photo, measurement, op["id"], op=op, kind=kind)
+    return aggregate.change_finding(
+        inspection, entry.sha256, op["id"], measurement=changed.to_dict(), by=inspector()
+    )
+
+
+def _area(inspection: Inspection, entry: PhotoEntry, op: Op) -> Inspection:
+    measurement = _basis(entry)[1]
+    finding_id = new_id(measurement, "crumbling")
+    return _add_area(inspection, entry.sha256, finding_id, tidied(_points(op)))
+
+
+def _add_area(
+    inspection: Inspection, sha256: str, finding_id: str, outline: Points
+) -> Inspection:
+    photo, measurement = _basis(_entry(inspection, sha256))
+    changed = remeasure(photo, measurement, finding_id, polygon_px=outline, kind="crumbling")
+    return aggregate.add_finding(
+        inspection, sha256, finding_id, measurement=changed.to_dict(), by=inspector()
+    )
+
+
+def _join(inspection: Inspection, entry: PhotoEntry, op: Op) -> Inspection:
+    outline = joined(_outline_of(entry, op), _points(op))[0]
+    return _reshaped(inspection, entry, op["id"], polygon_px=outline)
+
+
+def _cut(inspection: Inspection, entry: PhotoEntry, op: Op) -> Inspection:
+    """Take away from an area; where that parts it, the smaller parts become new findings."""
+    first, *others = taken_away(_outline_of(entry, op), _points(op))
+    changed = _reshaped(inspection, entry, op["id"], polygon_px=first)
+    for outline in others:
+        measurement = _basis(_entry(changed, entry.sha256))[1]
+        finding_id = new_id(measurement, "crumbling")
+        changed = _add_area(changed, entry.sha256, finding_id, outline)
+    return changed
+
+
+def _outline_of(entry: PhotoEntry, op: Op) -> Points:
+    outline = _finding(entry, op["id"]).polygon_px
+    if outline is None:
+        raise UsageError(
+            f"{op['id']} is a line and has no area.", remedy="Select a crumbled area first."
+        )
+    return outline
+
+
+def _shape(inspection: Inspection, entry: PhotoEntry, op: Op) -> Inspection:
+    """Put points in the place of a stretch of a line or an outline.
+
+    `line` is the number of the line, or None for the outline; `count` is how many points
+    it had when the stretch was chosen.
+    """
+    finding = _finding(entry, op["id"])
+    old = _line_of(finding, op)
+    points = np.asarray(op["points"], np.float64).reshape(-1, 2)
+    first, last = int(op["first"]), int(op["last"])
+    if op.get("snap") and finding.polygon_px is None:
+        points = _followed(entry, old, points, first=first, last=last)
+    new = spliced(old, points, first=first, last=last)
+    if op["line"] is None:
+        return _reshaped(inspection, entry, op["id"], polygon_px=new)
+    lines = list(finding.lines_px)
+    lines[op["line"]] = new
+    return _reshaped(inspection, entry, op["id"], lines_px=[x for x in lines if len(x) > 1])
+
+
+def _line_of(finding: Finding, op: Op) -> Points:
+    number = op["line"]
+    old = finding.polygon_px
+    if number is not None:
+        old = finding.lines_px[number] if number < len(finding.lines_px) else None
+    if old is None or len(old) != op["count"]:
+        raise UsageError(
+            f"The shape of {finding.id} changed meanwhile, so this change was not made.",
+            remedy="Look at what is shown now, then repeat it.",
+        )
+    return old
+
+
+def _followed(
+    entry: PhotoEntry, old: Points, points: Points, *, first: int, last: int
+) -> Points:
+    """The dark way through the points, from the point before the stretch to the one after."""
+    photo, measurement = _basis(entry)
+    assert measurement.scale is not None
+    before, after = old[max(0, first - 1) : first], old[last + 1 : last + 2]
+    way = trace_crack(
+        photo, np.vstack([before, points, after]), measurement.scale, edge=measurement.edge
+    ).lines_px[0]
+    # The ends of the way are the points that stay.
+    return way[len(before) : len(way) - len(after)]
+
+
+def _drop(inspection: Inspection, entry: PhotoEntry, op: Op) -> Inspection:
+    """Take a branch out of a finding."""
+    finding = _finding(entry, op["id"])
+    _line_of(finding, op)
+    lines = [x for number, x in enumerate(finding.lines_px) if number != op["line"]]
+    if not lines:
+        raise UsageError(
+            "This is the only line of the finding.",
+            remedy="Reject the finding instead, with the reason.",
+        )
+    return _reshaped(inspection, entry, op["id"], lines_px=lines)
+
+
+def _reshaped(
+    inspection: Inspection, entry: PhotoEntry, finding_id: str, **shape: Any
+) -> Inspection:
+    changed = remeasure(*_basis(entry), finding_id, **shape)
+    return aggregate.change_finding(
+        inspection, entry.sha256, finding_id, measurement=changed.to_dict(), by=inspector()
+    )
+
+
+def _scale(inspection: Inspection, entry: PhotoEntry, op: Op) -> Inspection:
+    factor = MM_PER_INCH if op["unit"] == "in" else 1.0
+    options = with_two_points(
+        entry.options, op["points"], length_mm=float(op["length"]) * factor
+    )
+    measured = measure_again(entry.sha256, entry.name, options)
+    return aggregate.replace_measurement(
+        inspection, entry.sha256, measurement=measured.measurement, options=measured.options,
+        by=inspector(), reason="Scale given by two points",
+    )  # fmt: skip
+
+
+_EDITS: Mapping[str, Callable[[Inspection, PhotoEntry, Op], Inspection]] = {
+    "confirm": _confirm,
+    "reject": _reject,
+    "undo": _undo,
+    "redo": _redo,
+    "kind": _kind,
+    "layer": _layer,
+    "trace": _trace,
+    "retrace": _retrace,
+    "area": _area,
+    "join": _join,
+    "cut": _cut,
+    "shape": _shape,
+    "drop": _drop,
+    "scale": _scale,
+}
+
+
+def new_id(measurement: Measurement, kind: str) -> str:
+    """Give an id for a finding that a person adds; "t" and a number that is free."""
+    known = {f.id for f in measurement.findings}
+    stem = kind.replace("_", "-")
+    number = 1
+    while f"{stem}-t{number}" in known:
+        number += 1
+    return f"{stem}-t{number}"
+
+
+def _basis(entry: PhotoEntry) -> tuple[Photo, Measurement]:
+    measurement = Measurement.from_dict(entry.measurement)
+    return photo_of(entry.sha256, entry.name), measurement
+
+
+def _finding(entry: PhotoEntry, finding_id: str) -> Finding:
+    for finding in Measurement.from_dict(entry.measurement).findings:
+        if finding.id == finding_id:
+            return finding
+    raise RecordError(
+        f"The photo has no finding {finding_id[:80]!r} any more.",
+        remedy="Choose one of its findings.",
+    )
+
+
+def _points(op: Op) -> Points:
+    return np.asarray(op["points"], dtype=np.float64).reshape(-1, 2)
+
+
+def _traced(
+    photo: Photo, measurement: Measurement, finding_id: str, *, op: Op, kind: Any
+) -> Measurement:
+    """Measure a line along the dark way between the points, or straight through them."""
+    if not op.get("snap", True):
+        return remeasure(
+            photo, measurement, finding_id, lines_px=[_points(op)], kind=kind, origin="drawn"
+        )
+    if measurement.scale is None or measurement.edge is None:
+        raise UsageError(
+            "The photo has no scale or no edge, so nothing can be measured on it.",
+            remedy="Give the scale by two points, or take the photo again.",
+        )
+    finding = trace_crack(
+        photo, _points(op), measurement.scale, edge=measurement.edge, finding_id=finding_id,
+        kind=kind,
+    )  # fmt: skip
+    return with_findings(measurement, _put(measurement.findings, finding))
+
+
+def _put(findings: tuple[Finding, ...], finding: Finding) -> tuple[Finding, ...]:
+    if any(f.id == finding.id for f in findings):
+        return tuple(
+            replace(finding, strength=f.strength) if f.id == finding.id else f for f in findings
+        )
+    return (*findings, finding)
