@@ -1,0 +1,46 @@
+"""Render photos with their truth: `python -m benchmarks.relief trial --out DIR --count N`."""
+
+import argparse
+import json
+import sys
+from pathlib import Path
+
+from tqdm import tqdm
+
+from benchmarks.relief.plan import plan_scene
+from benchmarks.relief.ranges import TABLES
+from benchmarks.relief.sensor import exposed, write_jpeg
+from benchmarks.relief.stage import radiance, stage
+from benchmarks.relief.truth import scene_truth
+
+
+def make_photo(table: str, number: int, folder: Path) -> Path:
+    """Render one scene of a table; writes NAME.jpg and NAME.json."""
+    plan = plan_scene(table, number)
+    rng = plan.rng(6)
+    light = radiance(stage(plan), plan.view, seed=plan.seed)
+    path = folder / f"{plan.name}.jpg"
+    low, high = plan.ranges.jpeg_quality
+    write_jpeg(path, exposed(light, plan.ranges, rng), int(rng.integers(low, high + 1)))
+    record = json.dumps(scene_truth(plan, path.name), indent=None)
+    path.with_suffix(".json").write_text(record, encoding="utf-8")
+    return path
+
+
+def main() -> int:
+    """Render a run of scenes."""
+    parser = argparse.ArgumentParser(description=__doc__)
+    parser.add_argument("table", choices=sorted(TABLES))
+    parser.add_argument("--out", type=Path, required=True)
+    parser.add_argument("--count", type=int, default=12)
+    parser.add_argument("--first", type=int, default=0, help="number of the first scene")
+    given = parser.parse_args()
+    given.out.mkdir(parents=True, exist_ok=True)
+    numbers = range(given.first, given.first + given.count)
+    for number in tqdm(numbers, unit="photo", file=sys.stderr, disable=None):
+        make_photo(given.table, number, given.out)
+    return 0
+
+
+if __name__ == "__main__":
+    sys.exit(main())
