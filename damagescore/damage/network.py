@@ -5,6 +5,7 @@ from dataclasses import dataclass
 import cv2
 import numpy as np
 from numpy.typing import NDArray
+from scipy.ndimage import labeled_comprehension
 from scipy.sparse import coo_matrix, csr_matrix
 from scipy.sparse.csgraph import connected_components, dijkstra
 from skimage.morphology import skeletonize
@@ -12,6 +13,10 @@ from skimage.morphology import skeletonize
 Mask = NDArray[np.bool_]
 Points = NDArray[np.float64]
 Indices = NDArray[np.intp]
+Image = NDArray[np.float32]
+
+PALE = 0.6
+"""Long lines whose darkness differs by more than this share are not one crack."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -95,13 +100,19 @@ class Tip:
 
 
 def link(
-    skeleton: Mask, support: NDArray[np.float32], *, reach_px: float, least: float
+    skeleton: Mask,
+    support: Image,
+    *,
+    reach_px: float,
+    least: float,
+    darkness: Image | None = None,
 ) -> Mask:
     """Join pieces of a skeleton across gaps where the way ahead is dark enough.
 
     A tip is joined to the nearest point of another piece inside its forward cone
     (45 degrees to each side) and within reach, when the median of `support` along
-    the straight link is at least `least`.
+    the straight link is at least `least`. Where `darkness` is given, two long pieces
+    of which one is far paler (`PALE`) are two cracks and stay apart.
     """
     count, marked = cv2.connectedComponents(skeleton.astype(np.uint8), connectivity=8)
     label = np.asarray(marked, np.intp)
@@ -112,14 +123,67 @@ def link(
     if count <= 2:
         return skeleton
     root = np.arange(count)
+    level, size = _levels(label, count, darkness)
     for _, tip, target, other in _reachable(_tips(skeleton, label), places, piece_of, reach_px):
         # Two pieces are joined once, at their nearest ends: a second link would make a loop.
         if root[tip.piece] == root[other] or _median_along(support, tip.place, target) < least:
+            continue
+        if _two_cracks(level[[tip.piece, other]], size[[tip.piece, other]], reach_px):
             continue
         a, b = ([int(c) for c in p] for p in (tip.place, target))
         cv2.line(joined, a, b, 1)
         root[root == root[other]] = root[tip.piece]
     return thin(joined.astype(bool))
+
+
+def _levels(
+    label: Indices, count: int, darkness: Image | None
+) -> tuple[NDArray[np.float64], NDArray[np.intp]]:
+    """Median darkness (1 where none is given) and number of places of every piece."""
+    size = np.bincount(label.ravel(), minlength=count)
+    level = np.ones(count)
+    if darkness is not None:
+        on = label > 0
+        level[1:] = labeled_comprehension(
+            darkness[on], label[on], np.arange(1, count), np.median, float, 0.0
+        )
+    return level, size
+
+
+def _two_cracks(level: NDArray[np.float64], size: NDArray[np.intp], least_px: float) -> bool:
+    return bool(size.min() >= least_px and level.min() < PALE * level.max())
+
+
+def without_crossings(skeleton: Mask, darkness: Image, *, least_px: float) -> Mask:
+    """Cut off long pale stretches where they meet a far darker crack: they are another.
+
+    One crack is about as dark all along, but for its tips. A stretch between two
+    meeting points that is longer than `least_px`, and even where it is darkest paler than
+    `PALE` times the darkest long stretch of its network, is cut free of it.
+    """
+    near = cv2.filter2D(
+        skeleton.astype(np.uint8), -1, np.ones((3, 3)), borderType=cv2.BORDER_CONSTANT
+    )
+    meeting = (skeleton & (near > 3)).astype(np.uint8)
+    if not meeting.any():
+        return skeleton
+    zone = cv2.dilate(meeting, np.ones((3, 3), np.uint8)) > 0
+    count, part = cv2.connectedComponents((skeleton & ~zone).astype(np.uint8), connectivity=8)
+    _, whole = cv2.connectedComponents(skeleton.astype(np.uint8), connectivity=8)
+    stretches = [np.flatnonzero(part.ravel() == k) for k in range(1, count)]
+    long = [x for x in stretches if len(x) >= least_px]
+    home = [int(whole.ravel()[x[0]]) for x in long]
+    usual = [float(np.median(darkness.ravel()[x])) for x in long]
+    best = [float(np.quantile(darkness.ravel()[x], 0.9)) for x in long]
+    cut = np.zeros(skeleton.shape, np.uint8)
+    for k, place in enumerate(long):
+        darkest = max(u for u, h in zip(usual, home, strict=True) if h == home[k])
+        if best[k] < PALE * darkest:
+            cut.ravel()[place] = 1
+    if not cut.any():
+        return skeleton
+    rim = (cv2.dilate(cut, np.ones((3, 3), np.uint8)) > 0) & (cut == 0)
+    return np.asarray(skeleton & ~rim)
 
 
 def _reachable(
@@ -163,7 +227,7 @@ def _ahead(tip: Tip, places: Points, piece_of: Indices, reach_px: float) -> int 
     return int(np.argmin(np.where(fit, distance, np.inf)))
 
 
-def _median_along(image: NDArray[np.float32], start: Points, end: Points) -> float:
+def _median_along(image: Image, start: Points, end: Points) -> float:
     count = int(np.hypot(*(end - start))) + 2
     at = np.round(np.linspace(start, end, count)).astype(int)
     return float(np.median(image[at[:, 1], at[:, 0]]))

@@ -1,7 +1,5 @@
 """How dark and line-like every place of a straightened layer is."""
 
-import math
-from collections.abc import Iterator
 from dataclasses import dataclass
 
 import cv2
@@ -9,6 +7,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.ndimage import gaussian_filter1d
 
+from damagescore.damage.line_filter import line_answer
 from damagescore.damage.strip import Strip, blurred
 
 Image = NDArray[np.float32]
@@ -23,11 +22,6 @@ BORDER_MM = 0.5
 LINE_SPREADS_MM = (0.055, 0.14)
 """Cross-wise spread of the line filters: strokes of about 0.08-0.25 and 0.2-0.6 mm."""
 
-ORIENTATIONS = 16
-ELONGATION = 3.0
-SIDE = 2.5
-"""The sides are looked at this many spreads beside the line."""
-
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Ridge:
@@ -38,6 +32,8 @@ class Ridge:
     dark : ndarray of float32
         1 - grey / background: 0 on sound rubber, 1 where no light comes back,
         0 outside the judged rubber. Bright things are cut at a small negative.
+    shade : ndarray of float32
+        The same with bright things left as they are: negative on them.
     z : ndarray of float32
         Strongest filter response over the orientations, in robust spreads of
         that filter on the layer itself.
@@ -48,6 +44,7 @@ class Ridge:
     """
 
     dark: Image
+    shade: Image
     z: Image
     contrast: Image
     noise: float
@@ -55,23 +52,23 @@ class Ridge:
 
 def ridge_of(strip: Strip) -> Ridge:
     """Flatten a strip and look for dark lines in it at every angle."""
-    dark, noise = flatten(strip)
+    shade, noise = flatten(strip)
+    # A bright thing is no crack, and its filter side lobes must not look like two.
+    dark = np.clip(shade, -noise, 1.0)
     judged = strip.judged & ~_chalked(strip, dark, noise)
     dark[~judged] = 0
     grain = _grain(dark, judged, strip.px_per_mm)
-    z = np.full(dark.shape, -np.inf, np.float32)
-    contrast = np.zeros_like(z)
+    z = np.zeros_like(dark)
+    contrast = np.zeros_like(dark)
     for spread_mm in LINE_SPREADS_MM:
-        spread = max(0.9, spread_mm * strip.px_per_mm)
-        for response in _responses(dark, spread):
-            level, unit = _robust(response[judged])
-            score = (response - level) / (unit * grain)
-            better = score > z
-            z[better] = score[better]
-            contrast[better] = response[better]
+        found = line_answer(dark, judged, spread_px=spread_mm * strip.px_per_mm)
+        better = found.z > z
+        np.copyto(z, found.z, where=better)
+        np.copyto(contrast, found.contrast, where=better)
+    z /= grain
     z[~judged] = 0
     contrast[~judged] = 0
-    return Ridge(dark=dark, z=z, contrast=contrast, noise=noise)
+    return Ridge(dark=dark, shade=shade, z=z, contrast=contrast, noise=noise)
 
 
 def flatten(strip: Strip) -> tuple[Image, float]:
@@ -88,8 +85,7 @@ def flatten(strip: Strip) -> tuple[Image, float]:
     _, noise = _robust(dark[judged]) if judged.any() else (0.0, 1.0)
     dark = _without_border(dark, judged, round(BORDER_MM * strip.px_per_mm), noise)
     dark[~judged] = 0
-    # A bright thing is no crack, and its filter side lobes must not look like two.
-    return np.clip(dark, -noise, 1.0), noise
+    return dark, noise
 
 
 def local_mean(grey: Image, weight: Mask, spread: float) -> Image:
@@ -124,8 +120,9 @@ def _grain(dark: Image, judged: Mask, px_per_mm: float) -> Image:
     columns = dark.shape[1]
     size = max(8, round(3 * px_per_mm))
     starts = np.arange(0, columns, size)
-    kept = [fine[:, k : k + size][judged[:, k : k + size]] for k in starts]
-    usual = float(np.quantile(fine[judged], 0.3)) if judged.any() else 1.0
+    some, known = fine[::2], judged[::2]  # every other row says as much
+    kept = [some[:, k : k + size][known[:, k : k + size]] for k in starts]
+    usual = float(np.quantile(some[known], 0.3)) if known.any() else 1.0
     local = [float(np.quantile(x, 0.3)) if len(x) > 50 else usual for x in kept]
     smooth = gaussian_filter1d(np.array(local) / max(usual, 1e-4), 0.7, mode="nearest")
     at = np.interp(np.arange(columns), starts + size / 2, smooth)
@@ -171,34 +168,6 @@ def _without_border(dark: Image, judged: Mask, reach: int, noise: float) -> Imag
             # beside it must not turn dark.
             changed[row] -= np.float32(max(level, 0.0))
     return changed
-
-
-def _responses(dark: Image, spread: float) -> Iterator[Image]:
-    smooth = blurred(dark, spread)
-    reach = math.ceil(ELONGATION * spread) + math.ceil(SIDE * spread) + 2
-    padded = np.pad(smooth, reach)
-    for turn in range(ORIENTATIONS):
-        yield _response(padded, turn * math.pi / ORIENTATIONS, spread, reach)
-
-
-def _response(padded: Image, angle: float, spread: float, reach: int) -> Image:
-    """Mean along the line minus the darker of the two sides: a step gives nothing."""
-    c, s = math.cos(angle), math.sin(angle)
-    margin = math.ceil(SIDE * spread) + 1
-    ahead = np.linspace(-1, 1, 9) * ELONGATION * spread
-    line = _shifted(padded, 0, 0, reach - margin).copy()
-    for t in (*ahead[:4], *ahead[5:]):
-        line += _shifted(padded, round(t * c), round(t * s), reach - margin)
-    line /= len(ahead)
-    dx, dy = round(-SIDE * spread * s), round(SIDE * spread * c)
-    sides = np.maximum(_shifted(line, dx, dy, margin), _shifted(line, -dx, -dy, margin))
-    return np.asarray(_shifted(line, 0, 0, margin) - sides, np.float32)
-
-
-def _shifted(image: Image, dx: int, dy: int, margin: int) -> Image:
-    """The image without its margin, read at a whole-pixel offset within it."""
-    height, width = image.shape
-    return image[margin + dy : height - margin + dy, margin + dx : width - margin + dx]
 
 
 def _robust(values: Image) -> tuple[float, float]:

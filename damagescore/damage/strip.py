@@ -114,7 +114,7 @@ def _covered(grey: Image, judged: Mask, mm_per_px: float) -> Mask:
     size = (max(1, width // coarse), max(1, height // coarse))
     small = cv2.resize(grey, size, interpolation=cv2.INTER_AREA)
     on_rubber = cv2.resize(judged.astype(np.uint8), size, interpolation=cv2.INTER_NEAREST) > 0
-    bright = ((small > 2.5 * float(np.median(sound))) & on_rubber).astype(np.uint8)
+    bright = ((small > 2.0 * float(np.median(sound))) & on_rubber).astype(np.uint8)
     solid = cv2.morphologyEx(bright, cv2.MORPH_OPEN, np.ones((3, 3), np.uint8))
     # Its graduations lie between bright pieces; its rim has a shadow.
     solid = cv2.morphologyEx(solid, cv2.MORPH_CLOSE, np.ones((7, 7), np.uint8))

@@ -112,7 +112,7 @@ def test_a_crack_bridged_by_rubber_is_one_finding():
 
 def test_an_excluded_area_gives_nothing():
     mask = np.zeros(SHAPE, bool)
-    mask[60:140, 100:600] = True
+    mask[30:150, 100:600] = True
     assert found_in([crack(2)], exclude=mask) == ()
 
 

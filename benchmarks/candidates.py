@@ -1,0 +1,81 @@
+"""Every line that the search weighs in photos with truth, and whether it is real."""
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+from pathlib import Path
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy.spatial import cKDTree
+
+from benchmarks.truth import Case, cases_in
+from damagescore.damage.centreline import resample
+from damagescore.damage.crack import candidates_of
+from damagescore.damage.evidence import Evidence
+from damagescore.edge.record import fill_outline
+from damagescore.measure import Measurement, measure_photo
+from damagescore.photo import read_photo
+
+Points = NDArray[np.float64]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Weighed:
+    """A candidate of one photo, the chance that it was given, and the truth."""
+
+    photo: str
+    evidence: Evidence
+    chance: float
+    real: bool
+
+
+def weighed_in(folder: Path, numbers: range) -> Iterator[list[Weighed]]:
+    """The candidates of every good face photo of a folder, photo by photo.
+
+    Parameters
+    ----------
+    folder : Path
+        With truth files, `benchmarks.truth.cases_in`.
+    numbers : range
+        The photos to read, by the number at the end of their name.
+    """
+    for case in cases_in(folder):
+        number = int(case.path.stem.rsplit("-", 1)[-1])
+        if number in numbers and case.good and case.truth["view"] == "face":
+            yield weighed_of(case)
+
+
+def weighed_of(case: Case) -> list[Weighed]:
+    """The candidates of one photo; none where it is refused."""
+    photo = read_photo(case.path)
+    measurement = measure_photo(photo, case.options())
+    scale, edge = measurement.scale, measurement.edge
+    if scale is None or edge is None or not measurement.quality.usable:
+        return []
+    found = candidates_of(photo, edge, scale, exclude=_crumbled(measurement))
+    return [
+        Weighed(
+            photo=case.path.stem, evidence=c.evidence, chance=c.chance,
+            real=lies_on_truth(case, [strip.to_photo(x) for x in c.lines], scale.mm_per_px),
+        )
+        for strip, c in found
+    ]  # fmt: skip
+
+
+def lies_on_truth(case: Case, lines_px: list[Points], mm_per_px: float) -> bool:
+    """Whether half of a line or more lies on true cracks: within 4 px or 0.15 mm."""
+    if not case.cracks:
+        return False
+    true = [np.asarray(x, np.float64) for c in case.cracks for x in c["polylines_px"]]
+    tree = cKDTree(np.vstack([resample(x, step_px=1.0) for x in true]))
+    mine = np.vstack([resample(x, step_px=1.0) for x in lines_px])
+    return bool(np.mean(tree.query(mine)[0] <= max(4.0, 0.15 / mm_per_px)) >= 0.5)
+
+
+def _crumbled(measurement: Measurement) -> NDArray[np.bool_]:
+    assert measurement.edge is not None
+    covered = np.zeros(measurement.edge.shape, np.uint8)
+    for finding in measurement.findings:
+        if finding.polygon_px is not None:
+            fill_outline(covered, finding.polygon_px, 1)
+    return covered > 0

@@ -1,0 +1,130 @@
+"""Fit the chance that a line is a crack, from photos with truth.
+
+`python -m benchmarks.fit_confidence FOLDER:FROM:TO...`; FROM and TO choose the photos of
+a folder by number (TO left out), the others stay for checking. Every candidate of every
+good face photo counts once, with no weight for its class, so that the chance is right for
+photos like these. Writes `damagescore/damage/confidence.toml`.
+"""
+
+import argparse
+import sys
+from collections.abc import Sequence
+from pathlib import Path
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy.optimize import minimize
+from scipy.special import expit
+from tqdm import tqdm
+
+from benchmarks.candidates import Weighed, weighed_in
+from damagescore.damage.confidence import MODEL, TERMS, Model, Term
+
+Values = NDArray[np.float64]
+
+PENALTIES = (0.03, 0.1, 0.3, 1.0, 3.0, 10.0)
+"""Tried strengths of the pull of the weights towards 0."""
+
+FOLDS = 6
+
+
+def fitted(seen: Sequence[Weighed], *, penalty: float) -> Model:
+    """Logistic regression with a ridge penalty (half the sum of squared weights times it).
+
+    Parameters
+    ----------
+    seen : sequence of Weighed
+    penalty : float
+        Without one, a set that a plane can part would get endless weights.
+    """
+    values = np.array([[term(w.evidence) for term in TERMS.values()] for w in seen])
+    real = np.array([w.real for w in seen], float)
+    middle, spread = values.mean(axis=0), np.maximum(values.std(axis=0), 1e-6)
+    scaled = np.column_stack([np.ones(len(seen)), (values - middle) / spread])
+
+    def cost(weights: Values) -> tuple[float, Values]:
+        odds = scaled @ weights
+        pull = penalty * np.r_[0.0, weights[1:]]
+        value = np.sum(np.logaddexp(0, odds) - real * odds) + weights @ pull / 2
+        return float(value), scaled.T @ (expit(odds) - real) + pull
+
+    weights = minimize(cost, np.zeros(scaled.shape[1]), jac=True, method="L-BFGS-B").x
+    terms = {
+        name: Term(middle=float(m), spread=float(s), weight=float(w))
+        for name, m, s, w in zip(TERMS, middle, spread, weights[1:], strict=True)
+    }
+    return Model(start=float(weights[0]), terms=terms)
+
+
+def log_loss(model: Model, seen: Sequence[Weighed]) -> float:
+    """Mean of -log of the chance given to what was true."""
+    chance = np.array([model.chance(w.evidence) for w in seen])
+    real = np.array([w.real for w in seen])
+    return float(np.mean(-np.log(np.where(real, chance, 1 - chance))))
+
+
+def best_penalty(seen: Sequence[Weighed]) -> tuple[float, float]:
+    """The penalty with the least loss on photos left out, and that loss."""
+    photos = sorted({w.photo for w in seen})
+    fold = {name: k % FOLDS for k, name in enumerate(photos)}
+    losses = [_left_out_loss(seen, fold, penalty) for penalty in PENALTIES]
+    best = int(np.argmin(losses))
+    return PENALTIES[best], losses[best]
+
+
+def _left_out_loss(seen: Sequence[Weighed], fold: dict[str, int], penalty: float) -> float:
+    total = 0.0
+    for k in range(FOLDS):
+        kept = [w for w in seen if fold[w.photo] != k]
+        left = [w for w in seen if fold[w.photo] == k]
+        total += len(left) * log_loss(fitted(kept, penalty=penalty), left) if left else 0.0
+    return total / len(seen)
+
+
+def written(model: Model, seen: Sequence[Weighed], sets: Sequence[str], penalty: float) -> str:
+    """The model as a small text that a person can read."""
+    lines = [
+        "# Chance that a line is a crack or a bond gap; see damagescore/damage/confidence.py.",
+        "# Made by: python -m benchmarks.fit_confidence",
+        f"fitted_on = {list(sets)!r}".replace("'", '"'),
+        f"photos = {len({w.photo for w in seen})}",
+        f"candidates = {len(seen)}",
+        f"real = {sum(w.real for w in seen)}",
+        f"penalty = {penalty}",
+        f"start = {model.start:.4f}",
+        "",
+        "# (value - middle) / spread, times the weight, adds to the log odds.",
+        "[terms]",
+    ]
+    lines += [
+        f"{name} = {{ middle = {t.middle:.4f}, spread = {t.spread:.4f}, "
+        f"weight = {t.weight:.4f} }}"
+        for name, t in model.terms.items()
+    ]
+    return "\n".join(lines) + "\n"
+
+
+def _chosen(text: str) -> tuple[Path, range]:
+    folder, first, last = text.rsplit(":", 2)
+    return Path(folder), range(int(first), int(last))
+
+
+def main() -> int:
+    """Read the folders, choose the penalty, fit and write."""
+    parser = argparse.ArgumentParser(description=__doc__)
+    parser.add_argument("sets", nargs="+", help="FOLDER:FROM:TO")
+    given = parser.parse_args().sets
+    seen: list[Weighed] = []
+    for text in given:
+        photos = tqdm(weighed_in(*_chosen(text)), unit="photo", file=sys.stderr, disable=None)
+        seen += [w for found in photos for w in found]
+    penalty, loss = best_penalty(seen)
+    model = fitted(seen, penalty=penalty)
+    names = [f"{Path(x.rsplit(':', 2)[0]).name} {x.split(':', 1)[1]}" for x in given]
+    MODEL.write_text(written(model, seen, names, penalty), encoding="utf-8")
+    print(f"{len(seen)} candidates, penalty {penalty}, loss on photos left out {loss:.4f}")
+    return 0
+
+
+if __name__ == "__main__":
+    sys.exit(main())
