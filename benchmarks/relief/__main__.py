@@ -7,23 +7,25 @@ from pathlib import Path
 
 from tqdm import tqdm
 
+from benchmarks.relief.outline import EVERY, plan_profile, profile_truth
 from benchmarks.relief.plan import plan_scene
 from benchmarks.relief.ranges import TABLES
 from benchmarks.relief.sensor import exposed, write_jpeg
-from benchmarks.relief.stage import radiance, stage
+from benchmarks.relief.stage import damaged_skin, radiance, stage
 from benchmarks.relief.truth import scene_truth
 
 
 def make_photo(table: str, number: int, folder: Path) -> Path:
     """Render one scene of a table; writes NAME.jpg and NAME.json."""
-    plan = plan_scene(table, number)
-    rng = plan.rng(6)
-    light = radiance(stage(plan), plan.view, seed=plan.seed)
+    in_profile = number % EVERY == EVERY - 1
+    plan = plan_profile(table, number) if in_profile else plan_scene(table, number)
+    rng, skin = plan.rng(6), damaged_skin(plan)
+    light = radiance(stage(plan, skin), plan.view, seed=plan.seed)
     path = folder / f"{plan.name}.jpg"
     low, high = plan.ranges.jpeg_quality
     write_jpeg(path, exposed(light, plan.ranges, rng), int(rng.integers(low, high + 1)))
-    record = json.dumps(scene_truth(plan, path.name), indent=None)
-    path.with_suffix(".json").write_text(record, encoding="utf-8")
+    truth = profile_truth(plan, skin, path.name) if in_profile else scene_truth(plan, path.name)
+    path.with_suffix(".json").write_text(json.dumps(truth), encoding="utf-8")
     return path
 
 

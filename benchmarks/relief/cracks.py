@@ -139,14 +139,16 @@ def _branch(
 
 
 def _stands_clear(side: Opening, runs: list[Opening]) -> bool:
-    """Whether a branch leaves its parent for good: beyond a first piece it meets no stroke."""
+    """Whether a branch leaves its parent for good: soon it stays 0.15 mm clear of it."""
     nodes = np.vstack([run.points_mm for run in runs])
     half = np.concatenate([run.widths_mm for run in runs]) / 2
     far, nearest = cKDTree(nodes).query(side.points_mm)
-    clear = far > half[nearest] + side.widths_mm / 2
-    first = int(np.argmax(clear))
-    hidden = first * STEP_MM
-    return bool(clear.any() and clear[first:].all() and hidden < 3.5 * half.max() + 0.15)
+    gap = far - half[nearest] - side.widths_mm / 2
+    first = int(np.argmax(gap > 0))
+    short = first * STEP_MM < 3.5 * half.max() + 0.15
+    later = first + round(0.5 / STEP_MM)
+    leaves = (gap > 0).any() and (gap[first:] > 0).all()
+    return bool(leaves and (gap[later:] > 0.15).all() and short)
 
 
 def bond_gap(

@@ -10,7 +10,7 @@ from benchmarks.relief.layup import Layup, lay_up
 from benchmarks.relief.pits import Crumbled, crumbled
 from benchmarks.relief.ranges import RUBBER_SPREAD, TABLES, Range, Ranges
 from benchmarks.relief.skin import Finish
-from benchmarks.relief.view import View, view_at
+from benchmarks.relief.view import Points, View, view_at
 
 SIZE_PX = (1800, 1350)
 MARKS = (
@@ -53,6 +53,13 @@ class Plan:
     bench: str
     plate: str
     metal: tuple[str, float]
+    profile: bool = False
+
+    @property
+    def aim_mm(self) -> Points:
+        """The point of the edge that light and camera are set up for."""
+        across = self.layup.radius_mm if self.profile and self.layup.radius_mm else 0.0
+        return np.array([across, self.layup.height_mm / 2, -across])
 
     def rng(self, purpose: int) -> np.random.Generator:
         """A stream of its own for each purpose, so that one does not shift another."""

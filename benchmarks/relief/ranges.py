@@ -38,7 +38,7 @@ RUBBER_SPREAD = 0.06
 
 TRIAL = Ranges(
     rubbers=((0.026, 0.026, 0.027), (0.105, 0.103, 0.1), (0.115, 0.07, 0.042)),
-    metals=(("Al", 0.75), ("Cr", 0.9)),
+    metals=(("Al", 0.5), ("Cr", 0.7)),
     metal_roughness=(0.16, 0.3),
     plates=("milled", "green_paint"),
     rigs=("window", "lamp"),
@@ -51,14 +51,14 @@ TRIAL = Ranges(
     distance_mm=(190.0, 270.0),
     tilt_deg=(0.0, 12.0),
     grain_mm=(0.28, 0.45),
-    noise=(0.003, 0.008),
+    noise=(0.004, 0.011),
     blur_px=(0.55, 0.9),
     jpeg_quality=(86, 92),
 )
 
 HOLDOUT = Ranges(
     rubbers=((0.044, 0.047, 0.056), (0.19, 0.185, 0.175), (0.13, 0.052, 0.034)),
-    metals=(("W", 0.95), ("CuZn", 0.7)),
+    metals=(("W", 0.75), ("CuZn", 0.5)),
     metal_roughness=(0.32, 0.42),
     plates=("cast", "grey_paint"),
     rigs=("softbox", "tubes"),
@@ -71,7 +71,7 @@ HOLDOUT = Ranges(
     distance_mm=(285.0, 380.0),
     tilt_deg=(13.0, 24.0),
     grain_mm=(0.5, 0.7),
-    noise=(0.009, 0.013),
+    noise=(0.012, 0.017),
     blur_px=(0.95, 1.25),
     jpeg_quality=(93, 96),
 )

@@ -105,7 +105,7 @@ def _shape(
     rise = np.asarray(finish.shim_rise_mm, np.float32)[layer]
     shim = (
         rise
-        + np.float32(0.004) * filed / filed.std()
+        + np.float32(0.0025) * filed / filed.std()
         + 0.004 * clouds(shape, 0.5 * per_mm, rng)
     )
     rubber = dome + np.float32(finish.texture_mm) * moulded

@@ -21,14 +21,17 @@ Things = dict[str, Any]
 NODES_PER_PX = 1.3
 RECESS_MM = 0.9
 CARD_THICK_MM = 0.6
-SAMPLES = 8
+SAMPLES = 6
 
 
 def seen_span(plan: Plan) -> tuple[float, float]:
     """The stretch of s worth meshing: what the photo can show, with a margin."""
-    width_mm = plan.view.size_px[0] / plan.view.focal_px * np.linalg.norm(plan.view.eye_mm)
-    half = 0.56 * float(width_mm) + 4
+    width_mm = plan.view.size_px[0] / plan.view.px_per_mm
+    half = 0.56 * width_mm + 4
     radius = plan.layup.radius_mm
+    if radius is not None and plan.profile:
+        left = max(-0.98, (radius - 0.8 * width_mm) / radius)
+        return radius * float(np.arcsin(left)), 1.8 * radius
     if radius is not None:
         half = (
             1.45 * radius if half > 0.98 * radius else radius * float(np.arcsin(half / radius))
@@ -38,8 +41,7 @@ def seen_span(plan: Plan) -> tuple[float, float]:
 
 def damaged_skin(plan: Plan) -> Skin:
     """The edge's height field with all its damage."""
-    px_per_mm = plan.view.focal_px / float(np.linalg.norm(plan.view.eye_mm))
-    step = 1 / (NODES_PER_PX * px_per_mm)
+    step = 1 / (NODES_PER_PX * plan.view.px_per_mm)
     skin = bare_skin(
         plan.layup, plan.finish, span_mm=seen_span(plan), step_mm=step, rng=plan.rng(1)
     )
@@ -192,7 +194,8 @@ def _surroundings(plan: Plan, rng: np.random.Generator) -> Things:
     y = -plan.plate_below_mm
     flat = t().translate([0, y, -60]) @ t().rotate([1, 0, 0], -90) @ t().scale(260)
     top = {"type": "bitmap", "bitmap": mi.Bitmap(_bench_texture(plan.bench, rng)), "raw": True}
-    wall_tone = rng.uniform(0.08, 0.6) * rng.uniform(0.85, 1.15, 3)
+    tone = rng.uniform(0.45, 0.8) if plan.profile else rng.uniform(0.08, 0.6)
+    wall_tone = tone * rng.uniform(0.85, 1.15, 3)
     blotch = np.clip(1 + 0.3 * clouds((64, 64), 12, rng), 0.2, 1.6)[..., None] * wall_tone
     wall = {
         "type": "bitmap",
@@ -206,7 +209,7 @@ def _surroundings(plan: Plan, rng: np.random.Generator) -> Things:
         "wall": {"type": "rectangle", "to_world": t().translate([0, 0, -320]) @ t().scale(700),
                  "bsdf": {"type": "diffuse", "reflectance": wall}},
     }  # fmt: skip
-    for i in range(int(rng.integers(2, 6))):
+    for i in range(0 if plan.profile else int(rng.integers(2, 6))):
         things[f"behind{i}"] = _behind(y, rng)
     room = plan.card.centre_mm[1] - plan.card.size_mm[1] / 2 - y
     for i in range(int(rng.integers(0, 4)) if room > 3 else 0):
@@ -289,14 +292,14 @@ def camera(view: View, *, aperture_mm: float, focus_mm: float) -> Things:
     }  # fmt: skip
 
 
-def stage(plan: Plan) -> Any:
+def stage(plan: Plan, skin: Skin) -> Any:
     """The scene, ready to render."""
     rng = plan.rng(5)
-    aim = np.array([0.0, plan.layup.height_mm / 2, 0.0])
+    aim = plan.aim_mm
     top = plan.layup.height_mm
     things: Things = {
         "type": "scene",
-        "edge": _edge(plan, damaged_skin(plan)),
+        "edge": _edge(plan, skin),
         "below": _plate(plan, -plan.plate_below_mm, -0.02, RECESS_MM, rng),
         "above": _plate(
             plan, top + 0.02, top + plan.plate_above_mm, rng.uniform(0.1, RECESS_MM), rng
@@ -315,8 +318,7 @@ def radiance(
     The denoiser sees reflectance and normals, from a pass of their own because that is
     cheaper; single bright paths are clamped to fifteen times the picture's mean before it.
     """
-    focus = float(np.linalg.norm(view.eye_mm))
-    sensor = mi.load_dict(camera(view, aperture_mm=aperture_mm, focus_mm=focus))
+    sensor = mi.load_dict(camera(view, aperture_mm=aperture_mm, focus_mm=view.distance_mm))
     facts = mi.load_dict({"type": "aov", "aovs": "albedo:albedo,normal:sh_normal"})
     known = np.array(mi.render(scene, sensor=sensor, integrator=facts, spp=SAMPLES, seed=seed))
     tracer = mi.load_dict({"type": "path", "max_depth": 3})

@@ -27,7 +27,7 @@ def scene_truth(plan: Plan, file: str) -> Record:
         "pixel_convention": "integer coordinates at pixel centres, x right, y down",
         "plane": "z = 0: (x, v) in mm; the tangent plane nearest the camera on a cylinder",
         "surface_parametrisation": "(s, v): arc length along the layers and height, mm",
-        "camera": _camera(view), "homography_image_to_plane_mm": _homography(view),
+        "camera": camera_truth(view), "homography_image_to_plane_mm": homography(view),
         "markers": mark_truth(plan.card, view), "layers": _layers(plan),
         "cracks": cracks, "bond_gaps": gaps,
         "total_crack_length_mm": round(sum(f.length_mm for f in plan.fractures), 3),
@@ -39,7 +39,8 @@ def scene_truth(plan: Plan, file: str) -> Record:
     }  # fmt: skip
 
 
-def _camera(view: View) -> Record:
+def camera_truth(view: View) -> Record:
+    """K, R, t and the angle between the view and the world's z axis."""
     tilt = np.rad2deg(np.arccos(np.clip(-view.turn[2, 2], -1, 1)))
     return {
         "K": view.k.tolist(), "R": view.turn.tolist(), "t": view.t.tolist(),
@@ -47,8 +48,9 @@ def _camera(view: View) -> Record:
     }  # fmt: skip
 
 
-def _homography(view: View) -> list[list[float]]:
-    back = np.linalg.inv(view.plane_to_image())
+def homography(view: View, x_mm: float = 0.0, z_mm: float = 0.0) -> list[list[float]]:
+    """From pixels to (x, y) mm on a plane that faces the world's z axis."""
+    back = np.linalg.inv(view.plane_to_image(x_mm, z_mm))
     rows: list[list[float]] = (back / back[2, 2]).tolist()
     return rows
 

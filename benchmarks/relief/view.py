@@ -14,14 +14,20 @@ class View:
     """Pinhole camera in a world of x right, y up, z towards the viewer, in mm.
 
     `turn` (3, 3) holds the camera's right, down and forward directions as rows, `eye_mm` its
-    centre, `focal_px` the focal length, `size_px` (width, height). Pixel centres lie at
-    integers, x right, y down.
+    centre, `focal_px` the focal length, `size_px` (width, height), `distance_mm` how far the
+    point lies that it looks at. Pixel centres lie at integers, x right, y down.
     """
 
     turn: Points
     eye_mm: Points
     focal_px: float
     size_px: tuple[int, int]
+    distance_mm: float
+
+    @property
+    def px_per_mm(self) -> float:
+        """Magnification at the point that it looks at."""
+        return self.focal_px / self.distance_mm
 
     @property
     def k(self) -> Points:
@@ -58,9 +64,10 @@ class View:
         seen = (np.asarray(world_mm, float) - self.eye_mm) @ self.turn.T @ self.k.T
         return seen[:, :2] / seen[:, 2:]
 
-    def plane_to_image(self) -> Points:
-        """Homography from (x, y) mm on the plane z = 0 to pixels."""
-        return self.k @ np.column_stack([self.turn[:, 0], self.turn[:, 1], self.t])
+    def plane_to_image(self, x_mm: float = 0.0, z_mm: float = 0.0) -> Points:
+        """Homography to pixels from (x - `x_mm`, y) on the plane z = `z_mm`."""
+        origin = self.turn @ np.array([x_mm, 0.0, z_mm]) + self.t
+        return self.k @ np.column_stack([self.turn[:, 0], self.turn[:, 1], origin])
 
 
 def view_at(
@@ -81,6 +88,7 @@ def view_at(
     return View(
         turn=np.stack([*rolled, -out]), eye_mm=target_mm + distance_mm * out,
         focal_px=px_per_mm * distance_mm, size_px=size_px,
+        distance_mm=distance_mm,
     )  # fmt: skip
 
 

@@ -5,11 +5,13 @@ from dataclasses import fields
 import numpy as np
 import pytest
 
+from benchmarks.relief.outline import plan_profile, profile_truth, silhouette_s
 from benchmarks.relief.pits import inside_loop
 from benchmarks.relief.plan import plan_scene
 from benchmarks.relief.ranges import HOLDOUT, RUBBER_SPREAD, TRIAL
 from benchmarks.relief.skin import bare_skin, break_out, cut_fracture
-from benchmarks.relief.truth import scene_truth
+from benchmarks.relief.truth import homography, scene_truth
+from benchmarks.relief.view import on_surface
 
 NUMBERS = range(12)
 
@@ -90,3 +92,40 @@ def test_the_groove_opens_along_the_centre_line() -> None:
         seen = (column >= 0) & (column < skin.s_mm.shape[1])
         lost = (sound.height_mm - skin.height_mm)[row[seen], column[seen]]
         assert np.mean(lost > 0.02) > 0.9  # ragged lips may close a node of a coarse grid
+
+
+def _profile_skin(number: int):
+    plan = plan_profile("trial", number)
+    span = (silhouette_s(plan) - 6.0, silhouette_s(plan) + 6.0)
+    return plan, bare_skin(plan.layup, plan.finish, span_mm=span, step_mm=0.03, rng=plan.rng(1))
+
+
+def test_the_silhouette_is_the_outermost_of_the_points_that_the_camera_sees() -> None:
+    plan, skin = _profile_skin(5)
+    radius, view = plan.layup.radius_mm, plan.view
+    outline = np.array(profile_truth(plan, skin, "x.jpg")["outline_px"])
+    for i in range(5, len(outline), 11):
+        points = np.column_stack([skin.s_mm[3 * i], skin.v_mm[3 * i]])
+        seen = view.project(on_surface(points, radius, skin.height_mm[3 * i]))
+        # 0.5 px: the rows beside this one are seen too, by a camera that looks down 2 degrees.
+        assert seen[:, 0].max() == pytest.approx(outline[i, 0], abs=0.5)
+
+
+def test_bulge_truth_follows_the_design() -> None:
+    plan, skin = _profile_skin(5)
+    truth = profile_truth(plan, skin, "x.jpg")
+    for bulge in truth["bulges"]:
+        designed = plan.finish.bulges_mm[bulge["layer"]]
+        # The dome varies by 15 % (1 sigma) along the edge; shims stand 0.06 mm in or out.
+        assert bulge["peak_mm"] == pytest.approx(designed, abs=0.15 + 0.35 * abs(designed))
+    assert any(b["is_bulge"] for b in truth["bulges"])
+
+
+def test_the_profile_plane_maps_back_to_outward_and_height() -> None:
+    plan = plan_profile("trial", 11)
+    radius = plan.layup.radius_mm
+    place = np.array([[1.3, 4.0], [-2.0, 7.5]])
+    world = np.column_stack([radius + place[:, 0], place[:, 1], np.full(2, -radius)])
+    px = np.column_stack([plan.view.project(world), np.ones(2)])
+    back = px @ np.array(homography(plan.view, radius, -radius)).T
+    assert back[:, :2] / back[:, 2:] == pytest.approx(place, abs=1e-6)  # float rounding
