@@ -37,7 +37,7 @@ from damagescore.inspection.record import (
     ReviewState,
     Signature,
 )
-from damagescore.inspection.together import Clash, clash_of
+from damagescore.inspection.together import Clash, clash_of, words_of_edit
 from damagescore.inspection.undoing import last_redoable, last_undoable, redo, undo
 
 __all__ = [
@@ -79,4 +79,5 @@ __all__ = [
     "suggested_dispositions",
     "supersede",
     "undo",
+    "words_of_edit",
 ]

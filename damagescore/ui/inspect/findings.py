@@ -10,7 +10,7 @@ from damagescore.measure import Measurement, with_findings
 from damagescore.quantity import NotMeasured, Quantity
 from damagescore.ui.inspect.photos import scale_words, worst_outcome
 from damagescore.ui.photo_edits import apply_op
-from damagescore.ui.session import store, told, unit
+from damagescore.ui.session import show_edits, store, told, unit
 from damagescore.ui.words import OUTCOME_SIGNS, quantity_words, value_words
 from damagescore.ui.workspace import feed_of, key_of, mount, take_ops
 
@@ -68,7 +68,8 @@ def _workspace(inspection_id: str, sha256: str, *, locked: bool) -> None:
             st.info("This photo was removed.")
             return
         _banner(entry)
-        mount(key, feed_of(entry, unit=unit(), locked=locked))
+        show_edits(inspection)
+        mount(key, feed_of(inspection, entry, unit=unit(), locked=locked))
         _below(entry)
 
 

@@ -6,7 +6,8 @@ from typing import Any
 import cv2
 import numpy as np
 
-from damagescore.inspection.record import PhotoEntry
+from damagescore.inspection import last_redoable, last_undoable, words_of_edit
+from damagescore.inspection.record import Inspection, PhotoEntry
 from damagescore.quantity import (
     MM_PER_INCH,
     Length,
@@ -15,6 +16,7 @@ from damagescore.quantity import (
     quantity_from_dict,
 )
 from damagescore.report.marks import STYLES, LineStyle
+from damagescore.ui import questions
 from damagescore.ui.tiles import PREFIX, TILE_PX, levels_of
 from damagescore.ui.words import KIND_WORDS, MAIN_QUANTITY, quantity_words
 
@@ -33,13 +35,16 @@ _LEAST_STEP_PX = 0.6
 """Outlines are thinned to this before they are sent; a tenth of a line's width."""
 
 
-def feed_of(entry: PhotoEntry, *, unit: Length, locked: bool) -> dict[str, Any]:
+def feed_of(
+    inspection: Inspection, entry: PhotoEntry, *, unit: Length, locked: bool
+) -> dict[str, Any]:
     """Describe a photo and its findings for the workspace.
 
     Parameters
     ----------
+    inspection : Inspection
     entry : PhotoEntry
-        With a measurement, whose "photo" gives width and height.
+        One of its photos, with a measurement, whose "photo" gives width and height.
     unit : "mm" or "in"
     locked : bool
         True where nothing may be changed: a signed record, or nobody named.
@@ -55,6 +60,11 @@ def feed_of(entry: PhotoEntry, *, unit: Length, locked: bool) -> dict[str, Any]:
             "base": f"{PREFIX}/{entry.sha256}", "width": width, "height": height,
             "levels": levels_of(width, height), "tile": TILE_PX,
         },
+        "ask": f"{questions.PREFIX}/{inspection.id}/{entry.sha256}",
+        "edits": len(inspection.edits),
+        **_undoing(inspection, entry),
+        **_limits(entry),
+        "scaled": scale is not None,
         "measured": bool(scale and layers and measurement["quality"]["usable"]),
         "profile": entry.view == "profile",
         "locked": locked,
@@ -74,6 +84,23 @@ def feed_of(entry: PhotoEntry, *, unit: Length, locked: bool) -> dict[str, Any]:
         "unit_per_px": _per_px(mm_per_px, unit),
         "nothing": _nothing(measurement),
     }  # fmt: skip
+
+
+def _undoing(inspection: Inspection, entry: PhotoEntry) -> dict[str, str]:
+    """What undo would take back and redo make again, in words; empty where nothing."""
+    back = last_undoable(inspection, photo=entry.sha256)
+    again = last_redoable(inspection, photo=entry.sha256)
+    return {
+        "undo": "" if back is None else words_of_edit(back),
+        "redo": "" if again is None else words_of_edit(again),
+    }
+
+
+def _limits(entry: PhotoEntry) -> dict[str, Any]:
+    return {
+        "region": entry.options.get("region_px"),
+        "keepOut": list(entry.options.get("keep_out_px") or ()),
+    }
 
 
 def _finding(plain: Mapping[str, Any], *, entry: PhotoEntry, unit: Length) -> dict[str, Any]:

@@ -3,57 +3,119 @@
 function drawHint(ws) {
   const hint = ws.part(".hint");
   const typed = hint.querySelector("input")?.value || "";
+  const typing = ws.root.getRootNode().activeElement === hint.querySelector("input");
   hint.replaceChildren();
   hint.classList.toggle("fault", Boolean(ws.fault));
-  if (ws.fault) {
-    element("span", { text: ws.fault }, hint);
-    element("button", { text: "Close", on: () => ws.cancel() }, hint);
-    return;
-  }
-  if (ws.pending.length && ws.tool === "select") {
-    element("span", { text: "Saving…" }, hint);
-    return;
-  }
-  if (ws.tool === "trace") hintTrace(ws, hint);
-  if (ws.tool === "area") hintArea(ws, hint);
-  if (ws.tool === "scale") hintScale(ws, hint, typed);
+  if (ws.fault) return hintFault(ws, hint);
+  const write = { trace: hintTrace, edit: hintEdit, area: hintArea, add: hintArea, take: hintArea,
+    ruler: hintRuler, scale: hintScale, region: hintLimit, keepout: hintLimit }[ws.tool];
+  if (write) write(ws, hint, typed);
+  else if (ws.pending.length) element("span", { text: "Saving…" }, hint);
+  if (typing) hint.querySelector("input")?.focus();
+  return undefined;
+}
+
+function hintFault(ws, hint) {
+  element("span", { text: ws.fault }, hint);
+  element("button", { text: "Close", on: () => ws.cancel() }, hint);
+}
+
+function toggle(hint, text, on, press, title = "") {
+  element("button", { text, title, "aria-pressed": String(on), on: press }, hint);
 }
 
 function hintTrace(ws, hint) {
+  const n = ws.draft.points.length;
   const what = ws.retracing ? `Retrace ${ws.retracing}` : "Trace";
-  element("span", { text: `${what}: click both ends, and points between on a long bend ` +
-    `(${ws.points.length} so far).` }, hint);
+  element("span", { text: `${what}: click both ends, and points between on a long bend` +
+    `${n ? ` (${n} so far)` : ""}.` }, hint);
   if (!ws.retracing) {
     for (const [kind, text] of [["crack", "Crack"], ["bond_gap", "Bond gap"]]) {
-      element("button", { text, "aria-pressed": String(ws.lineKind === kind),
-        on: () => { ws.lineKind = kind; ws.refresh(); } }, hint);
+      toggle(hint, text, ws.lineKind === kind, () => { ws.lineKind = kind; ws.refresh(); });
     }
   }
-  element("button", { text: "Follow the dark line", "aria-pressed": String(ws.snap),
-    title: "Off: straight lines between the points",
-    on: () => { ws.snap = !ws.snap; ws.refresh(); } }, hint);
-  hintEnd(ws, hint, 2);
+  toggle(hint, "Follow the dark line", ws.snap, () => { ws.snap = !ws.snap; ws.refresh(); },
+    "Off: straight lines between the points");
+  hintEnd(ws, hint);
+}
+
+function hintEdit(ws, hint) {
+  const finding = ws.found(ws.chosen);
+  const words = ws.shape.waits ? `Measuring ${ws.chosen}…`
+    : `Edit ${ws.chosen}: drag a point, or a small one between to add it. ${finding?.main || ""}`;
+  element("span", { text: words }, hint);
+  if (finding && !finding.polygon) {
+    toggle(hint, "Follow the dark line", ws.snapEdit,
+      () => { ws.snapEdit = !ws.snapEdit; ws.refresh(); },
+      "On: the moved stretch is laid on the dark line again");
+  }
+  const out = element("button", { text: "Take the point out", "data-do": "remove-point",
+    on: () => ws.shape.remove() }, hint);
+  out.disabled = !ws.shape.current;
+  if (finding && finding.lines.length > 1) {
+    const branch = element("button", { text: "Take the branch out", "data-do": "remove-line",
+      on: () => ws.shape.removeCurrentLine() }, hint);
+    branch.disabled = !ws.shape.current;
+  }
+  element("button", { text: "Done", cls: "primary", "data-do": "finish",
+    on: () => ws.use("select") }, hint);
 }
 
 function hintArea(ws, hint) {
-  element("span", { text: `Click round the crumbled area (${ws.points.length} so far).` },
-    hint);
-  hintEnd(ws, hint, 3);
+  const words = {
+    area: "Outline a crumbled area",
+    add: `Add to ${ws.chosen}: start inside it and outline what belongs to it too`,
+    take: `Take away from ${ws.chosen}: outline what is sound`,
+  }[ws.tool];
+  element("span", { text: `${words}; draw in one go, or click round it.` }, hint);
+  hintEnd(ws, hint);
+}
+
+function hintRuler(ws, hint) {
+  const { answer } = ws.draft;
+  element("span", { text: answer ? "Between the two points: " : "Click two points to measure " +
+    "between them; nothing is stored." }, hint);
+  if (answer) element("b", { cls: "answer", text: answer }, hint);
+  if (answer) element("span", { text: "k = 1.96, not stored" }, hint);
+  element("button", { text: "Done", on: () => ws.use("select") }, hint);
 }
 
 function hintScale(ws, hint, typed) {
   element("span", { text: `Click two points a known distance apart on the edge ` +
-    `(${ws.points.length} of 2), then give the distance.` }, hint);
-  const input = element("input", { type: "number", min: "0", step: "any",
+    `(${ws.draft.points.length} of 2), then give the distance.` }, hint);
+  const input = element("input", { type: "number", min: "0", step: "any", inputmode: "decimal",
     "aria-label": "Distance" }, hint);
   input.value = typed;
   element("span", { text: ws.data.unit }, hint);
-  hintEnd(ws, hint, 2, "Measure again");
+  hintEnd(ws, hint, "Measure again");
 }
 
-function hintEnd(ws, hint, least, text = "Finish") {
+function hintLimit(ws, hint) {
+  const { region, keepOut } = ws.data;
+  const words = ws.tool === "region"
+    ? "Draw round what is to be judged; the rest is left out."
+    : "Draw round what is to be kept out, such as a clamp or a smear.";
+  element("span", { text: `${words} The photo is measured again; what you reviewed is kept.` },
+    hint);
+  if (ws.tool === "region" && region) {
+    element("button", { text: "Judge the whole photo", "data-do": "no-region",
+      on: () => { ws.push({ do: "region", points: null }); ws.use("select"); } }, hint);
+  }
+  if (ws.tool === "keepout") keepOut.forEach((_, i) => element("button", {
+    text: `Judge area ${i + 1} again`, on: () => {
+      ws.push({ do: "keepout", remove: i });
+      ws.use("select");
+    } }, hint));
+  hintEnd(ws, hint);
+}
+
+function hintEnd(ws, hint, text = "Finish") {
   const end = element("button", { text, cls: "primary", "data-do": "finish",
     on: () => ws.finish() }, hint);
-  end.disabled = ws.points.length < least;
+  end.disabled = ws.draft.points.length < TOOLS[ws.tool].least;
+  if (ws.draft.points.length) {
+    element("button", { text: "Point back", title: "Take back the last point (Backspace)",
+      on: () => ws.draft.pop() }, hint);
+  }
   element("button", { text: "Cancel", on: () => ws.use("select") }, hint);
 }

@@ -16,7 +16,10 @@ from damagescore.errors import DamageScoreError
 Op = Mapping[str, Any]
 
 _FOLDER = Path(__file__).parent
-_SCRIPTS = ("view.js", "overlay.js", "hints.js", "workspace.js")
+_SCRIPTS = (
+    "geometry.js", "look.js", "view.js", "panel.js", "paint.js", "draft.js", "shape.js",
+    "hints.js", "input.js", "workspace.js",
+)  # fmt: skip
 
 
 @cache

@@ -4,7 +4,7 @@
 class View {
   constructor(stage) {
     this.stage = stage;
-    this.canvas = stage.querySelector("canvas");
+    this.canvas = stage.querySelector("canvas.tiles");
     this.tiles = new Map();
     this.k = 1;
     this.dx = 0;
@@ -12,6 +12,7 @@ class View {
     this.onDraw = () => {};
     this.framed = false;
     this.waiting = false;
+    this.local = false;
   }
 
   load(photo) {
@@ -100,40 +101,66 @@ class View {
     });
   }
 
+  // A canvas as large as the stage, its pen in screen pixels.
+  pen(canvas, w, h) {
+    const ratio = window.devicePixelRatio || 1;
+    if (canvas.width !== Math.round(w * ratio)) canvas.width = Math.round(w * ratio);
+    if (canvas.height !== Math.round(h * ratio)) canvas.height = Math.round(h * ratio);
+    const pen = canvas.getContext("2d");
+    pen.setTransform(ratio, 0, 0, ratio, 0, 0);
+    pen.clearRect(0, 0, w, h);
+    return pen;
+  }
+
   draw() {
     const [w, h] = this.size();
     if (!this.photo || w < 10) return;
-    const ratio = window.devicePixelRatio || 1;
-    if (this.canvas.width !== Math.round(w * ratio)) this.canvas.width = Math.round(w * ratio);
-    if (this.canvas.height !== Math.round(h * ratio)) this.canvas.height = Math.round(h * ratio);
-    const pen = this.canvas.getContext("2d");
-    pen.setTransform(ratio, 0, 0, ratio, 0, 0);
-    pen.clearRect(0, 0, w, h);
-    pen.imageSmoothingEnabled = this.k < 3;
-    const top = this.photo.levels - 1;
-    const wanted = Math.min(top, Math.max(0, Math.floor(-Math.log2(this.k * ratio) + 0.2)));
-    let missing = 0;
-    for (let level = top; level >= wanted; level--) {
-      if (level !== top && level !== wanted && !missing) continue;
-      missing = this.drawLevel(pen, level, w, h, level === wanted || level === top);
-    }
+    const pen = this.pen(this.canvas, w, h);
+    const missing = this.drawTiles(pen, { k: this.k, dx: this.dx, dy: this.dy, w, h });
     this.stage.dataset.ready = missing ? "no" : "yes";
+    if (this.local) this.rest();
     this.onDraw();
   }
 
-  drawLevel(pen, level, w, h, fetchThem) {
+  // Local contrast takes longer than a frame: it is put on when the view rests.
+  rest() {
+    clearTimeout(this.resting);
+    this.resting = setTimeout(() => {
+      if (this.local && !this.waiting) raiseLocalContrast(this.canvas);
+    }, 90);
+  }
+
+  // Draws the photo where k, dx and dy put it; gives the number of tiles not yet there.
+  drawTiles(pen, place) {
+    const ratio = window.devicePixelRatio || 1;
+    pen.imageSmoothingEnabled = place.k < 3;
+    const top = this.photo.levels - 1;
+    const wanted = Math.min(top, Math.max(0, Math.floor(-Math.log2(place.k * ratio) + 0.2)));
+    // What lies under a level that is complete need not be drawn.
+    if (!this.drawLevel(null, wanted, place, true)) {
+      return this.drawLevel(pen, wanted, place, true);
+    }
+    this.drawLevel(null, top, place, true);
+    let missing = 0;
+    for (let level = top; level >= wanted; level--) {
+      missing = this.drawLevel(pen, level, place, false);
+    }
+    return missing;
+  }
+
+  drawLevel(pen, level, { k, dx, dy, w, h }, fetchThem) {
     const { width, height, tile } = this.photo;
     const wide = Math.ceil(width / 2 ** level), high = Math.ceil(height / 2 ** level);
-    const sx = (this.k * width) / wide, sy = (this.k * height) / high;
+    const sx = (k * width) / wide, sy = (k * height) / high;
     const first = (d, s) => Math.max(0, Math.floor(-d / s / tile));
     const last = (d, s, room, n) => Math.min(Math.ceil(n / tile), Math.ceil((room - d) / s / tile));
     let missing = 0;
-    for (let j = first(this.dy, sy); j < last(this.dy, sy, h, high); j++) {
-      for (let i = first(this.dx, sx); i < last(this.dx, sx, w, wide); i++) {
+    for (let j = first(dy, sy); j < last(dy, sy, h, high); j++) {
+      for (let i = first(dx, sx); i < last(dx, sx, w, wide); i++) {
         const image = this.tileAt(level, i, j, fetchThem);
         if (!image || !image.complete || !image.naturalWidth) { missing++; continue; }
-        pen.drawImage(image, this.dx + i * tile * sx, this.dy + j * tile * sy,
-                      image.naturalWidth * sx + 0.5, image.naturalHeight * sy + 0.5);
+        pen?.drawImage(image, dx + i * tile * sx, dy + j * tile * sy,
+                       image.naturalWidth * sx + 0.5, image.naturalHeight * sy + 0.5);
       }
     }
     return missing;

@@ -1,24 +1,37 @@
-// The workspace: tools, keys, and the numbered queue of edits that Python acknowledges.
+// The workspace: what is chosen, the tool in hand, and the numbered queue of edits that
+// Python acknowledges.
 
 class Workspace {
   constructor(root) {
     this.root = root;
     this.stage = root.querySelector(".stage");
-    this.svg = root.querySelector("svg");
     this.part = (name) => root.querySelector(name);
-    this.view = new View(this.stage);
-    this.view.onDraw = () => this.place();
     this.pending = [];
     this.number = 0;
     this.tool = "select";
-    this.points = [];
     this.chosen = null;
+    this.shown = [];
     this.marks = true;
+    this.peeking = false;
     this.reasons = false;
     this.lineKind = "crack";
     this.retracing = null;
     this.snap = true;
-    this.listen();
+    this.snapEdit = false;
+    this.loupe = false;
+    this.look = { ...LOOK };
+    this.pointer = null;
+    this.view = new View(this.stage);
+    this.painter = new Painter(this);
+    this.draft = new Draft(this);
+    this.shape = new Shape(this);
+    this.input = new Input(this);
+    this.view.onDraw = () => this.place();
+    this.root.addEventListener("click", (event) => {
+      const button = event.target.closest(".bar [data-tool], .bar [data-do]");
+      if (button) this.press(button.dataset);
+    });
+    listenKeys(this);
     new ResizeObserver(() => (this.view.framed ? this.view.redraw() : this.view.fit()))
       .observe(this.stage);
   }
@@ -26,41 +39,51 @@ class Workspace {
   update(data, send) {
     this.send = send;
     const faultIsNew = data.fault && (!this.data || this.data.fault?.n !== data.fault.n);
+    if (this.data?.photo.base !== data.photo.base) this.clear();
     this.data = data;
+    this.layerPath = layerPathOf(data.layers);
     this.number = Math.max(this.number, data.ack);
     this.pending = this.pending.filter((op) => op.n > data.ack);
     if (faultIsNew) this.fault = data.fault.text;
-    if (this.chosen && !this.found(this.chosen)) this.chosen = null;
     this.view.load(data.photo);
     this.refresh();
+  }
+
+  clear() {
+    this.chosen = null;
+    this.tool = "select";
+    this.pending = [];
+    this.number = 0;
+    this.draft.reset();
+    this.shape.reset();
   }
 
   // Edits ------------------------------------------------------------------
   push(op) {
     if (this.data.locked) return;
     this.number += 1;
-    this.pending.push({ n: this.number, ...op });
+    this.pending.push({ n: this.number, seen: this.data.edits, tool: this.tool, ...op });
     this.fault = null;
     this.send("ops", this.pending.slice());
     this.refresh();
   }
 
-  findings() {
-    const shown = this.data.findings.map((f) => ({ ...f }));
+  // The findings as they will be when what is pending is saved.
+  expected() {
+    const changed = new Map();
     for (const op of this.pending) {
-      const finding = shown.find((f) => f.id === op.id);
-      if (!finding) continue;
-      const state = { confirm: "confirmed", reject: "rejected" }[op.do];
-      if (state) finding.state = state;
-      if (op.do === "reject") finding.reason = op.reason;
-      if (op.do === "kind") finding.kind = op.to;
-      if (op.do === "layer") finding.layer = op.to;
+      const old = changed.get(op.id) || this.data.findings.find((f) => f.id === op.id);
+      if (old) changed.set(op.id, withOp(old, op));
     }
-    return shown;
+    return this.data.findings.map((f) => changed.get(f.id) || f);
   }
 
   found(id) {
-    return this.findings().find((f) => f.id === id);
+    return id ? this.shown.find((f) => f.id === id) : undefined;
+  }
+
+  waits(id) {
+    return this.pending.some((op) => op.id === id && !["confirm", "reject"].includes(op.do));
   }
 
   review(what, reason) {
@@ -71,100 +94,170 @@ class Workspace {
     this.root.focus({ preventScroll: true });
   }
 
+  otherKind() {
+    const finding = this.found(this.chosen);
+    const to = { crack: "bond_gap", bond_gap: "crack" }[finding?.kind];
+    if (to) this.push({ do: "kind", id: this.chosen, to });
+  }
+
+  otherLayer(by) {
+    const finding = this.found(this.chosen);
+    const { rubber } = this.data;
+    if (!finding || !rubber.length) return;
+    const now = rubber.indexOf(finding.layer);
+    const to = now < 0 ? rubber[0] : rubber[now + by];
+    if (to !== undefined) this.push({ do: "layer", id: this.chosen, to });
+  }
+
   // Selection and tools ------------------------------------------------------
   pick(id, { show = true } = {}) {
+    if (id !== this.chosen) this.shape.reset();
     this.chosen = id;
     this.reasons = false;
-    const finding = id && this.found(id);
-    if (finding && show && pointsOf(finding).length) this.view.show(boxOf(finding));
+    if (!this.usable(this.tool)) this.tool = "select";
+    const finding = this.found(id);
+    if (finding && show && pointsOf(finding).length) this.view.show(boxOf(pointsOf(finding)));
     this.refresh();
     this.part(".row.chosen")?.scrollIntoView({ block: "nearest" });
   }
 
   step(by) {
-    const ids = this.findings().map((f) => f.id);
+    const ids = this.shown.map((f) => f.id);
     if (!ids.length) return;
     const now = ids.indexOf(this.chosen);
-    this.pick(ids[(now + by + ids.length) % ids.length]);
+    this.pick(ids[now < 0 && by < 0 ? ids.length - 1 : (now + by + ids.length) % ids.length]);
   }
 
   usable(tool) {
-    const { locked, measured, profile } = this.data;
+    const { locked, measured, profile, scaled } = this.data;
     if (tool === "select") return true;
-    return !locked && (tool === "scale" || (measured && !profile));
+    if (tool === "ruler") return scaled;
+    if (locked) return false;
+    if (tool === "scale") return true;
+    if (!measured || profile) return false;
+    const finding = this.found(this.chosen);
+    if (tool === "add" || tool === "take") return Boolean(finding?.polygon);
+    return tool !== "edit" || Boolean(finding && finding.kind !== "bulge");
   }
 
   use(tool, retracing = null) {
-    if (!this.usable(tool)) return;
+    if (!this.usable(tool)) {
+      if (["edit", "add", "take"].includes(tool) && this.data.measured && !this.data.locked) {
+        this.fault = tool === "edit" ? "Select a finding first, then edit its points."
+          : "Select a crumbled area first.";
+        this.refresh();
+      }
+      return;
+    }
     this.tool = tool;
     this.retracing = retracing;
-    this.points = [];
+    this.draft.reset();
+    this.shape.reset();
     this.fault = null;
     this.refresh();
   }
 
-  addPoint(point) {
-    const last = this.points.at(-1);
-    if (last && Math.hypot(last[0] - point[0], last[1] - point[1]) * this.view.k < 4) return;
-    if (this.tool === "scale" && this.points.length === 2) this.points = [];
-    this.points.push(point.map((v) => Math.round(v * 100) / 100));
-    this.refresh();
+  tap(at) {
+    const p = this.view.toPhoto(...at);
+    if (this.tool === "select") this.pick(this.painter.hit(at), { show: false });
+    else if (this.tool === "edit") this.pickOther(at);
+    else this.draft.add(p);
+  }
+
+  pickOther(at) {
+    if (this.shape.grabbed) return;
+    const id = this.painter.hit(at);
+    if (id && id !== this.chosen) this.pick(id, { show: false });
+  }
+
+  strokeDone() {
+    if (this.draft.points.length >= TOOLS[this.tool].least) this.finish();
+    else this.draft.reset();
   }
 
   finish() {
-    const { points, snap } = this;
-    if (this.tool === "scale") return this.applyScale();
-    if (points.length < (this.tool === "area" ? 3 : 2)) return undefined;
-    if (this.tool === "area") this.push({ do: "area", points });
-    else if (this.retracing) this.push({ do: "retrace", id: this.retracing, points, snap });
-    else this.push({ do: "trace", points, kind: this.lineKind, snap });
+    const { points } = this.draft;
+    const { tool, chosen, snap } = this;
+    if (tool === "scale") return this.applyScale();
+    if (["select", "ruler", "edit"].includes(tool)) return undefined;
+    if (points.length < TOOLS[tool].least) return undefined;
+    const drawn = rounded(points);
+    if (tool === "area") this.push({ do: "area", points: drawn });
+    else if (tool === "add") this.push({ do: "join", id: chosen, points: drawn });
+    else if (tool === "take") this.push({ do: "cut", id: chosen, points: drawn });
+    else if (tool !== "trace") this.push({ do: tool, points: drawn });
+    else if (this.retracing) this.push({ do: "retrace", id: this.retracing, points: drawn, snap });
+    else this.push({ do: "trace", points: drawn, kind: this.lineKind, snap });
     return this.use("select");
   }
 
   applyScale() {
     const input = this.part(".hint input");
     const length = Number(input?.value);
-    if (this.points.length !== 2 || !(length > 0)) return input?.focus();
-    this.push({ do: "scale", points: this.points, length, unit: this.data.unit });
+    if (this.draft.points.length !== 2 || !(length > 0)) return input?.focus();
+    this.push({ do: "scale", points: this.draft.points, length, unit: this.data.unit });
     return this.use("select");
   }
 
   cancel() {
-    const keys = this.part(".keys");
-    if (!keys.hidden) keys.hidden = true;
+    const sheet = this.part(".sheet:not([hidden])");
+    if (sheet) { sheet.hidden = true; this.root.focus({ preventScroll: true }); }
     else if (this.fault) this.fault = null;
     else if (this.reasons) this.reasons = false;
+    else if (this.draft.points.length) this.draft.reset();
     else if (this.tool !== "select") return this.use("select");
-    else this.chosen = null;
+    else return this.pick(null);
     return this.refresh();
+  }
+
+  // Arrow keys: the photo, the cross of a drawing tool, or the chosen point of a shape.
+  arrow(x, y, far) {
+    if (this.tool === "select") return this.view.move(-60 * x, -60 * y);
+    if (this.tool === "edit") return this.shape.nudge((far ? 10 : 1) * x, (far ? 10 : 1) * y);
+    const [w, h] = this.view.size();
+    const from = this.keyed && this.pointer ? this.pointer : [w / 2, h / 2];
+    const step = far ? 40 : 5;
+    this.keyed = true;
+    this.pointer = [Math.min(Math.max(from[0] + step * x, 0), w),
+                    Math.min(Math.max(from[1] + step * y, 0), h)];
+    this.draft.hover(this.view.toPhoto(...this.pointer));
+    return this.view.redraw();
   }
 
   // Drawing ------------------------------------------------------------------
   refresh() {
     const { data } = this;
-    const findings = this.findings();
+    this.shown = this.expected();
+    if (this.chosen && !this.found(this.chosen)) this.chosen = null;
+    if (!this.usable(this.tool)) this.tool = "select";
     this.root.dataset.pending = String(this.pending.length);
-    this.root.dataset.findings = String(findings.length);
-    this.part("svg").style.display = this.marks ? "" : "none";
-    this.stage.classList.toggle("drawing", this.tool !== "select");
-    for (const button of this.root.querySelectorAll("[data-tool]")) {
+    this.root.dataset.findings = String(this.shown.length);
+    this.root.dataset.tool = this.tool;
+    this.stage.classList.toggle("drawing", !["select", "edit"].includes(this.tool));
+    for (const button of this.root.querySelectorAll(".bar [data-tool]")) {
       const { tool } = button.dataset;
       button.setAttribute("aria-pressed", String(tool === this.tool));
       button.disabled = !this.usable(tool);
     }
-    this.part('[data-do="overlays"]').setAttribute("aria-pressed", String(this.marks));
-    drawLayers(data.layers, this.part(".layers"));
-    const marks = this.part(".marks");
-    marks.replaceChildren();
-    for (const finding of findings) {
-      drawFinding(finding, { styles: data.styles, chosen: finding.id === this.chosen }, marks);
+    this.pressed("overlays", this.marks);
+    this.pressed("loupe", this.loupe);
+    for (const name of ["undo", "redo"]) {
+      const button = this.part(`[data-do="${name}"]`);
+      button.disabled = data.locked || (!data[name] && !this.pending.length);
+      const label = name === "undo" ? "Undo" : "Redo";
+      button.title = data[name] ? `${label}: ${data[name]}` : `Nothing to ${name}`;
     }
-    this.drawPanel(findings);
+    this.drawPanel();
     drawHint(this);
     this.view.redraw();
   }
 
-  drawPanel(findings) {
+  pressed(name, on) {
+    this.part(`[data-do="${name}"]`).setAttribute("aria-pressed", String(on));
+  }
+
+  drawPanel() {
+    const findings = this.shown;
     const count = (state) => findings.filter((f) => f.state === state).length;
     const head = this.part(".panel-head");
     head.replaceChildren();
@@ -173,47 +266,48 @@ class Workspace {
       ? `${count("proposed")} to review · ${count("confirmed")} confirmed · ` +
         `${count("rejected")} rejected` : this.data.nothing }, head);
     const rows = this.part(".rows");
-    const typing = this.root.getRootNode().activeElement?.classList.contains("why");
-    if (typing && this.reasons) return;
+    const active = this.root.getRootNode().activeElement;
+    if (active?.classList.contains("why") && this.reasons) return;
+    const again = rows.contains(active) ? active.closest(".row")?.dataset.id : null;
+    const within = again && (active.dataset.act || active.getAttribute("aria-label"));
     rows.replaceChildren();
-    const act = {
+    const act = this.acts();
+    for (const finding of findings) {
+      drawRow(finding, { data: this.data, chosen: finding.id === this.chosen, act }, rows);
+    }
+    if (again) this.refocus(rows, again, within);
+  }
+
+  // Drawn anew, the list keeps the focus where it was.
+  refocus(rows, id, within) {
+    const row = [...rows.children].find((r) => r.dataset.id === id);
+    const same = row && [...row.querySelectorAll("button, select")].find((x) =>
+      x.dataset.act === within || x.getAttribute("aria-label") === within);
+    (same || row?.querySelector("button"))?.focus({ preventScroll: true });
+  }
+
+  acts() {
+    return {
       pick: (id) => this.pick(id),
       review: (what, reason) => this.review(what, reason),
       askReason: () => { this.reasons = !this.reasons; this.refresh(); },
       asking: () => this.reasons,
+      waits: (id) => this.waits(id),
+      use: (tool) => this.use(tool),
       retrace: () => this.use("trace", this.chosen),
       change: (what, to) => this.push({ do: what, id: this.chosen, to }),
     };
-    for (const finding of findings) {
-      drawRow(finding, { data: this.data, chosen: finding.id === this.chosen, act }, rows);
-    }
   }
 
-  // Called at each frame: what has a fixed size on the screen.
+  // Called at each frame.
   place() {
-    const { view } = this;
-    this.part("g.photo").setAttribute("transform",
-      `translate(${view.dx} ${view.dy}) scale(${view.k})`);
-    drawHatch(this.svg, this.data.styles.crumbling.colour, view.k);
-    drawLabels(this.findings(), { view, chosen: this.chosen,
-      pick: (id) => this.pick(id, { show: false }) }, this.part(".labels"));
-    const draft = this.part(".draft");
-    draft.replaceChildren();
-    const screen = this.points.map((p) => view.toScreen(p));
-    if (screen.length > 1) {
-      const path = screen.map((p, i) => `${i ? "L" : "M"}${p[0]} ${p[1]}`).join("");
-      shape("path", { d: path, class: "halo" }, draft);
-      shape("path", { d: path }, draft);
-    }
-    for (const [cx, cy] of screen) shape("circle", { cx, cy, r: 4.5 }, draft);
-    this.placeRuler();
-    this.part(".zoom-text").textContent =
-      `${Math.round(100 * view.k * (window.devicePixelRatio || 1))} %`;
-  }
-
-  placeRuler() {
+    if (!this.data) return;
+    this.painter.draw();
+    drawLoupe(this);
     const perPixel = this.data.unit_per_px;
     this.part(".ruler").style.display = perPixel ? "" : "none";
+    this.part(".zoom-text").textContent =
+      `${Math.round(100 * this.view.k * (window.devicePixelRatio || 1))} %`;
     if (!perPixel) return;
     const longest = (perPixel * 150) / this.view.k;
     const power = 10 ** Math.floor(Math.log10(longest));
@@ -222,135 +316,55 @@ class Workspace {
     this.part(".ruler-text").textContent = `${Number(length.toPrecision(2))} ${this.data.unit}`;
   }
 
-  // Listening ------------------------------------------------------------------
-  listen() {
-    this.root.addEventListener("click", (event) => {
-      const button = event.target.closest("[data-tool], [data-do]");
-      if (button && button.closest(".bar")) this.press(button.dataset);
-    });
-    this.root.addEventListener("keydown", (event) => this.key(event));
-    this.stage.addEventListener("wheel", (event) => {
-      event.preventDefault();
-      this.view.zoom(Math.exp(-event.deltaY / 400), this.at(event));
-    }, { passive: false });
-    this.listenPointer();
-    this.stage.addEventListener("dblclick", (event) => {
-      if (this.tool !== "select" && this.tool !== "scale" && !this.overHint(event)) this.finish();
-    });
-  }
-
-  listenPointer() {
-    const down = new Map();
-    let moved = 0;
-    this.stage.addEventListener("pointerdown", (event) => {
-      if (this.overHint(event) || event.button > 1) return;
-      this.root.focus({ preventScroll: true });
-      down.set(event.pointerId, this.at(event));
-      if (down.size === 1) moved = 0;
-      this.pressed = event.target;
-    });
-    this.stage.addEventListener("pointermove", (event) => {
-      const before = down.get(event.pointerId);
-      if (!before) return;
-      const now = this.at(event);
-      const others = [...down].filter(([id]) => id !== event.pointerId).map(([, p]) => p);
-      moved += Math.hypot(now[0] - before[0], now[1] - before[1]);
-      if (moved > 4) this.stage.setPointerCapture(event.pointerId);
-      if (others.length === 1) this.pinch(before, now, others[0]);
-      else if (moved > 4) this.view.move(now[0] - before[0], now[1] - before[1]);
-      down.set(event.pointerId, now);
-    });
-    const up = (event) => {
-      const at = down.get(event.pointerId);
-      down.delete(event.pointerId);
-      if (!at || moved > 4 || down.size || event.type === "pointercancel") return;
-      this.tap(at);
-    };
-    this.stage.addEventListener("pointerup", up);
-    this.stage.addEventListener("pointercancel", up);
-  }
-
-  pinch(before, now, other) {
-    const far = (a, b) => Math.max(1, Math.hypot(a[0] - b[0], a[1] - b[1]));
-    const middle = [(now[0] + other[0]) / 2, (now[1] + other[1]) / 2];
-    this.view.zoom(far(now, other) / far(before, other), middle);
-    this.view.move((now[0] - before[0]) / 2, (now[1] - before[1]) / 2);
-  }
-
-  tap(at) {
-    if (this.tool !== "select") {
-      this.addPoint(this.view.toPhoto(...at));
-      return;
-    }
-    const id = this.pressed?.closest("[data-id]")?.dataset.id;
-    if (id) this.pick(id, { show: false });
-  }
-
-  at(event) {
-    const box = this.stage.getBoundingClientRect();
-    return [event.clientX - box.left, event.clientY - box.top];
-  }
-
-  overHint(event) {
-    return Boolean(event.target.closest(".hint, .keys"));
-  }
-
   press({ tool, do: what }) {
     if (tool) this.use(tool);
-    if (what === "zoom-in") this.view.zoom(1.4);
-    if (what === "zoom-out") this.view.zoom(1 / 1.4);
-    if (what === "fit") this.view.fit();
-    if (what === "rubber") this.showEdge();
-    if (what === "one") this.view.oneToOne();
-    if (what === "overlays") { this.marks = !this.marks; this.refresh(); }
-    if (what === "help") this.help();
-    if (what === "undo") this.push({ do: "undo" });
+    const acts = {
+      "zoom-in": () => this.view.zoom(1.4),
+      "zoom-out": () => this.view.zoom(1 / 1.4),
+      fit: () => this.view.fit(),
+      rubber: () => this.showEdge(),
+      one: () => this.view.oneToOne(),
+      overlays: () => { this.marks = !this.marks; this.refresh(); },
+      loupe: () => { this.loupe = !this.loupe; this.refresh(); },
+      look: () => { drawLook(this); this.toggleSheet(".look"); },
+      help: () => this.toggleSheet(".keys"),
+      undo: () => this.push({ do: "undo" }),
+      redo: () => this.push({ do: "redo" }),
+    };
+    acts[what]?.();
+  }
+
+  toggleSheet(name, open = this.part(name).hidden) {
+    for (const sheet of this.root.querySelectorAll(".sheet")) sheet.hidden = true;
+    this.part(name).hidden = !open;
+    if (open && name === ".keys") drawKeys(this.part(name), () => this.toggleSheet(name, false));
+    else if (open) this.part(`${name} input`)?.focus();
+    else this.root.focus({ preventScroll: true });
   }
 
   showEdge() {
     const { layers, photo } = this.data;
     if (!layers.length) return this.view.fit();
-    const box = boxOf({ lines: layers.map((x) => x.polygon) });
+    const box = boxOf(layers.flatMap((x) => x.polygon));
     const limit = [photo.width, photo.height, photo.width, photo.height];
     return this.view.frame(box.map((v, i) => Math.min(Math.max(v, 0), limit[i])));
   }
+}
 
-  help() {
-    const keys = this.part(".keys");
-    keys.hidden = !keys.hidden;
-    drawKeys(keys, () => { keys.hidden = true; });
+// A finding as an edit will leave it, as far as that is known before Python answers.
+function withOp(finding, op) {
+  const made = { ...finding };
+  const state = { confirm: "confirmed", reject: "rejected" }[op.do];
+  if (state) made.state = state;
+  if (op.do === "reject") made.reason = op.reason;
+  if (op.do === "kind") made.kind = op.to;
+  if (op.do === "layer") [made.layer, made.place] = [op.to, `layer ${op.to}`];
+  if (op.do === "shape" && op.line === null) made.polygon = spliced(finding.polygon, op);
+  else if (op.do === "shape" && finding.lines[op.line]) {
+    made.lines = finding.lines.with(op.line, spliced(finding.lines[op.line], op));
   }
-
-  key(event) {
-    // The page has keys of its own, such as "r" and "c"; they must not fire from here.
-    event.stopPropagation();
-    if (event.ctrlKey || event.metaKey || event.altKey) return;
-    const typing = ["INPUT", "SELECT"].includes(event.target.tagName);
-    const button = event.target.tagName === "BUTTON" && event.key === "Enter";
-    if (event.key === "Enter" && typing && event.target.closest(".hint")) this.finish();
-    if ((typing && event.key !== "Escape") || button) return;
-    const done = this.actions()[event.key.length === 1 ? event.key.toLowerCase() : event.key];
-    if (!done) return;
-    event.preventDefault();
-    done();
-  }
-
-  actions() {
-    const move = (x, y) => () => this.view.move(x, y);
-    const zoom = (factor) => () => this.view.zoom(factor);
-    return {
-      v: () => this.use("select"), t: () => this.use("trace"), s: () => this.use("scale"),
-      a: () => this.use("area"), c: () => this.review("confirm"), u: () => this.press({ do: "undo" }),
-      r: () => { if (this.chosen) { this.reasons = true; this.refresh(); } },
-      n: () => this.step(1), p: () => this.step(-1), f: () => this.view.fit(),
-      e: () => this.showEdge(),
-      1: () => this.view.oneToOne(), o: () => this.press({ do: "overlays" }),
-      "?": () => this.help(), "+": zoom(1.4), "=": zoom(1.4), "-": zoom(1 / 1.4),
-      ArrowLeft: move(60, 0), ArrowRight: move(-60, 0), ArrowUp: move(0, 60),
-      ArrowDown: move(0, -60), Escape: () => this.cancel(), Enter: () => this.finish(),
-      Backspace: () => { this.points.pop(); this.refresh(); },
-    };
-  }
+  if (op.do === "drop") made.lines = finding.lines.filter((_, i) => i !== op.line);
+  return made;
 }
 
 export default function mount({ parentElement, data, setStateValue }) {
