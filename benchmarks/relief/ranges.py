@@ -58,7 +58,7 @@ TRIAL = Ranges(
 
 HOLDOUT = Ranges(
     rubbers=((0.044, 0.047, 0.056), (0.19, 0.185, 0.175), (0.13, 0.052, 0.034)),
-    metals=(("W", 0.75), ("CuZn", 0.5)),
+    metals=(("W", 0.75), ("Au", 0.45)),
     metal_roughness=(0.32, 0.42),
     plates=("cast", "grey_paint"),
     rigs=("softbox", "tubes"),

@@ -85,7 +85,7 @@ def _edge(plan: Plan, skin: Skin) -> Any:
 
 
 def _depth(plan: Plan) -> float:
-    return 25.0 if plan.layup.radius_mm is None else 0.6 * plan.layup.radius_mm
+    return 25.0 if plan.layup.radius_mm is None else 0.95 * plan.layup.radius_mm
 
 
 PAINTS = {"green_paint": (0.07, 0.16, 0.1), "grey_paint": (0.28, 0.29, 0.3)}
@@ -117,7 +117,7 @@ def _plate(
     if plan.plate == "milled":
         height += 0.003 * cv2.blur(rng.normal(size=shape).astype(np.float32), (61, 1)) * 8
     if plan.plate == "cast":
-        height += 0.02 * clouds(shape, 0.5 / step, rng)
+        height += 0.007 * clouds(shape, 0.5 / step, rng)
     stain = np.clip(
         0.8 + 0.035 * clouds(shape, 14 / step, rng) + 0.02 * clouds(shape, 0.4 / step, rng),
         0.2,
