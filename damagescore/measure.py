@@ -2,6 +2,7 @@
 
 from collections.abc import Callable, Iterable
 from dataclasses import replace
+from functools import partial
 from typing import Any
 
 import numpy as np
@@ -200,15 +201,21 @@ def _edge(photo: Photo, scale: Scale, options: MeasureOptions) -> Edge:
     free search that agrees with one of them settles which.
     """
     wanted = options.n_layers
+    region = options.region_px
+    find = partial(
+        find_edge, photo, scale, view=options.view,
+        region_px=None if region is None else np.array(region),
+        keep_out_px=[np.array(x) for x in options.keep_out_px],
+    )  # fmt: skip
     if wanted is None:
-        return find_edge(photo, scale, view=options.view)
+        return find()
     try:
-        free = find_edge(photo, scale, view=options.view)
+        free = find()
         if wanted in (len(free.rubber), len(free.layers)):
             return free
     except EdgeError:
         pass  # the number may be what the search needs
-    return find_edge(photo, scale, view=options.view, n_layers=wanted)
+    return find(n_layers=wanted)
 
 
 def _settled(photo: Photo, scale: Scale, edge: Edge) -> Scale:

@@ -1,6 +1,6 @@
 """How a photo is to be measured, and everything measured on it, as records."""
 
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import asdict, dataclass, field
 from typing import Any, Literal
 
@@ -16,6 +16,7 @@ from damagescore.scale.record import Scale
 SCHEMA = "damagescore/measurement/1"
 
 View = Literal["face", "profile"]
+Outline = tuple[tuple[float, float], ...]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -34,6 +35,10 @@ class MeasureOptions:
     smallest_limit_mm : float or None
         Smallest length that the limits ask for; the quality gate compares the
         photo's resolution and focus with it.
+    region_px : tuple of (x, y), or None
+        Outline in which alone is searched and judged, photo pixels; None is all of it.
+    keep_out_px : tuple of tuple of (x, y)
+        Outlines of areas that are neither searched nor judged.
     """
 
     view: View = "face"
@@ -41,6 +46,8 @@ class MeasureOptions:
     n_layers: int | None = None
     sensitivity: float = 0.5
     smallest_limit_mm: float | None = None
+    region_px: Outline | None = None
+    keep_out_px: tuple[Outline, ...] = ()
 
     def __post_init__(self) -> None:
         if not 0.0 <= self.sensitivity <= 1.0:
@@ -61,8 +68,16 @@ class MeasureOptions:
     def from_dict(cls, plain: Mapping[str, Any]) -> "MeasureOptions":
         """Read back what `to_dict` wrote, also after a way through JSON."""
         scale = dict(plain["scale"])
-        scale["points_px"] = tuple((p[0], p[1]) for p in scale["points_px"])
-        return cls(**{**plain, "scale": ScaleRequest(**scale)})
+        scale["points_px"] = _outline(scale["points_px"])
+        region = plain.get("region_px")
+        return cls(
+            **{
+                **plain,
+                "scale": ScaleRequest(**scale),
+                "region_px": None if region is None else _outline(region),
+                "keep_out_px": tuple(_outline(x) for x in plain.get("keep_out_px") or ()),
+            }
+        )
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -136,6 +151,10 @@ class Measurement:
             totals={name: quantity_from_dict(q) for name, q in plain["totals"].items()},
             version=plain["version"],
         )
+
+
+def _outline(points: Iterable[Sequence[float]]) -> Outline:
+    return tuple((float(x), float(y)) for x, y in points)
 
 
 def _edge_frame(edge: Edge) -> dict[str, Any]:

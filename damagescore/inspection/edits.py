@@ -1,6 +1,7 @@
 """Changes to the part, the photos and their findings: each gives a new record."""
 
-from collections.abc import Mapping
+from collections.abc import Collection, Mapping
+from dataclasses import replace
 from typing import Any, Literal
 
 from damagescore.errors import RecordError
@@ -85,14 +86,23 @@ def replace_measurement(
     *,
     measurement: Mapping[str, Any],
     options: Mapping[str, Any] | None = None,
+    keep_reviews: Collection[str] = (),
     by: str = "",
     reason: str = "",
     at: str | None = None,
 ) -> Inspection:
-    """Take over a new measurement of a photo; its findings are proposed anew."""
+    """Take over a new measurement of a photo; its findings are proposed anew.
+
+    The findings named in `keep_reviews` keep their review; the caller has to see to it
+    that the new measurement has the same findings under these ids.
+    """
     old = entry_of(inspection, sha256)
     given = old.options if options is None else options
     entry = _entry(sha256, old.name, measurement=measurement, options=given)
+    kept = {k: r for k, r in old.reviews.items() if k in keep_reviews}
+    for finding_id in kept:
+        _need(entry, finding_id)
+    entry = replace(entry, reviews=kept)
     place = inspection.photos.index(old)
     return edited(
         inspection, "measure_again", _photo_name(inspection, sha256), by=by, reason=reason,

@@ -1,13 +1,13 @@
 """Measure a photo for the app, and keep the options with the photo."""
 
+import json
 from collections.abc import Mapping
-from dataclasses import asdict, dataclass, replace
+from dataclasses import dataclass, replace
 from typing import Any
 
 from damagescore.errors import PhotoError
 from damagescore.measure import MeasureOptions, measure_photo
 from damagescore.photo import read_photo
-from damagescore.scale import ScaleRequest
 from damagescore.ui.session import photo_of, pyramid, store
 
 FILE_KINDS = ("jpg", "jpeg", "png", "tif", "tiff", "webp", "heic", "heif")
@@ -60,23 +60,15 @@ def measure_again(sha256: str, name: str, options: MeasureOptions) -> Measured:
 
 def options_to_dict(options: MeasureOptions) -> dict[str, Any]:
     """Options as plain data, to be kept with the photo."""
-    plain = asdict(options)
-    plain["scale"]["points_px"] = [list(p) for p in options.scale.points_px]
+    plain: dict[str, Any] = json.loads(json.dumps(options.to_dict()))
     return plain
-
-
-def options_from_dict(plain: Mapping[str, Any]) -> MeasureOptions:
-    """Read back what `options_to_dict` wrote."""
-    scale = dict(plain["scale"])
-    scale["points_px"] = tuple((float(x), float(y)) for x, y in scale["points_px"])
-    return MeasureOptions(**{**plain, "scale": ScaleRequest(**scale)})
 
 
 def with_two_points(
     plain: Mapping[str, Any], points: list[list[float]], *, length_mm: float
 ) -> MeasureOptions:
     """Change the scale of kept options to two points on the edge itself."""
-    options = options_from_dict(plain)
+    options = MeasureOptions.from_dict(plain)
     request = replace(
         options.scale,
         kind="two_points",

@@ -11,10 +11,12 @@ from damagescore.damage import trace_crack
 from damagescore.damage.record import Finding
 from damagescore.errors import DamageScoreError, RecordError, UsageError
 from damagescore.inspection.record import Inspection, PhotoEntry
-from damagescore.measure import Measurement, remeasure, with_findings
+from damagescore.measure import Measurement, measure_photo, remeasure, with_findings
+from damagescore.measurement import MeasureOptions
 from damagescore.photo.record import Photo
 from damagescore.quantity import MM_PER_INCH
-from damagescore.ui.measuring import measure_again, with_two_points
+from damagescore.ui.carry import carried
+from damagescore.ui.measuring import options_to_dict, with_two_points
 from damagescore.ui.session import change, inspector, photo_of, store
 from damagescore.ui.shapes import Points, joined, spliced, taken_away, tidied
 from damagescore.ui.words import method_words
@@ -240,10 +242,56 @@ def _scale(inspection: Inspection, entry: PhotoEntry, op: Op) -> Inspection:
     options = with_two_points(
         entry.options, op["points"], length_mm=float(op["length"]) * factor
     )
-    measured = measure_again(entry.sha256, entry.name, options)
+    return _anew(inspection, entry, options, reason="Scale given by two points")
+
+
+def _region(inspection: Inspection, entry: PhotoEntry, op: Op) -> Inspection:
+    """Judge inside a region only, or with no points the whole photo again."""
+    options = MeasureOptions.from_dict(entry.options)
+    if op["points"] is None:
+        whole = replace(options, region_px=None)
+        return _anew(inspection, entry, whole, reason="The whole photo is judged again")
+    region = _plain_outline(tidied(_points(op)))
+    drawn = replace(options, region_px=region)
+    return _anew(inspection, entry, drawn, reason="Region to judge drawn")
+
+
+def _keep_out(inspection: Inspection, entry: PhotoEntry, op: Op) -> Inspection:
+    """Keep an area out, or with `remove` judge that one again."""
+    options = MeasureOptions.from_dict(entry.options)
+    areas = options.keep_out_px
+    if "remove" in op:
+        fewer = tuple(x for i, x in enumerate(areas) if i != op["remove"])
+        again = replace(options, keep_out_px=fewer)
+        return _anew(inspection, entry, again, reason="An area kept out is judged again")
+    more = (*areas, _plain_outline(tidied(_points(op))))
+    return _anew(
+        inspection, entry, replace(options, keep_out_px=more), reason="Area to keep out drawn"
+    )
+
+
+def _plain_outline(outline: Points) -> tuple[tuple[float, float], ...]:
+    return tuple((round(float(x), 1), round(float(y), 1)) for x, y in outline)
+
+
+def _anew(
+    inspection: Inspection, entry: PhotoEntry, options: MeasureOptions, *, reason: str
+) -> Inspection:
+    """Measure a photo with other options; what was reviewed on it is kept."""
+    photo, old = _basis(entry)
+    new = measure_photo(photo, options)
+    same_scale = options.scale == MeasureOptions.from_dict(entry.options).scale
+    if old.quality.usable and not new.quality.usable and (entry.reviews or same_scale):
+        raise UsageError(
+            "Measured so the photo is refused, and the change was not made. "
+            + " ".join(c.message for c in new.quality.checks if c.outcome == "refuse"),
+            remedy="Draw it another way.",
+        )
+    # A bulge is measured from the outline alone, so it is proposed anew.
+    ids = [f.id for f in old.findings if f.id in entry.reviews and f.kind != "bulge"]
     return aggregate.replace_measurement(
-        inspection, entry.sha256, measurement=measured.measurement, options=measured.options,
-        by=inspector(), reason="Scale given by two points",
+        inspection, entry.sha256, measurement=carried(photo, new, old, ids=ids).to_dict(),
+        options=options_to_dict(options), keep_reviews=ids, by=inspector(), reason=reason,
     )  # fmt: skip
 
 
@@ -262,6 +310,8 @@ _EDITS: Mapping[str, Callable[[Inspection, PhotoEntry, Op], Inspection]] = {
     "shape": _shape,
     "drop": _drop,
     "scale": _scale,
+    "region": _region,
+    "keepout": _keep_out,
 }
 
 

@@ -10,7 +10,9 @@ function drawHint(ws) {
   const write = { trace: hintTrace, edit: hintEdit, area: hintArea, add: hintArea, take: hintArea,
     ruler: hintRuler, scale: hintScale, region: hintLimit, keepout: hintLimit }[ws.tool];
   if (write) write(ws, hint, typed);
-  else if (ws.pending.length) element("span", { text: "Saving…" }, hint);
+  else if (ws.pending.some((op) => ["region", "keepout", "scale"].includes(op.do))) {
+    element("span", { text: "Measuring the photo again…" }, hint);
+  } else if (ws.pending.length) element("span", { text: "Saving…" }, hint);
   if (typing) hint.querySelector("input")?.focus();
   return undefined;
 }

@@ -1,0 +1,91 @@
+"""Keep what the inspector decided when a photo is measured anew."""
+
+from collections.abc import Iterable
+from dataclasses import replace
+
+import cv2
+import numpy as np
+
+from damagescore.damage.record import Finding
+from damagescore.errors import UsageError
+from damagescore.measure import Measurement, layer_at, remeasure, with_findings
+from damagescore.photo.record import Photo
+from damagescore.ui.shapes import Points
+
+SAME_MM = 0.5
+"""Lines nearer to each other than this are taken for the same crack."""
+
+SAME_SHARE = 0.5
+"""Share of a new proposal that has to lie on a kept finding to be the same one."""
+
+
+def carried(
+    photo: Photo, new: Measurement, old: Measurement, *, ids: Iterable[str]
+) -> Measurement:
+    """Put reviewed findings of an old measurement into a new one of the same photo.
+
+    Each is measured again on the new scale and layers. A new proposal that lies on one of
+    them is left out, since the inspector has decided on it; the others get free ids.
+
+    Parameters
+    ----------
+    photo : Photo
+    new, old : Measurement
+    ids : iterable of str
+        Findings of `old` to keep.
+
+    Raises
+    ------
+    UsageError
+        When the new measurement refuses the photo, so that nothing can be measured on it.
+    """
+    wanted = set(ids)
+    kept = [f for f in old.findings if f.id in wanted]
+    if not kept:
+        return new
+    edge, scale = new.edge, new.scale
+    if edge is None or scale is None or not new.quality.usable:
+        raise UsageError(
+            "Measured anew the photo is refused, and what was reviewed has no scale or layers.",
+            remedy="Draw it another way, or give another scale.",
+        )
+    reach_px = SAME_MM / scale.mm_per_px
+    fresh = [f for f in new.findings if not any(_same(f, k, reach_px) for k in kept)]
+    made = with_findings(new, [*kept, *_renamed(fresh, {f.id for f in kept})])
+    for finding in kept:
+        layer = layer_at(_points(finding), edge) if len(_points(finding)) else finding.layer
+        made = remeasure(photo, made, finding.id, layer=layer)
+    return made
+
+
+def _same(fresh: Finding, kept: Finding, reach_px: float) -> bool:
+    points = _points(fresh)
+    if not len(points):
+        return fresh.kind == kept.kind and fresh.layer == kept.layer
+    near = [_on(p, kept, reach_px) for p in points[:: max(1, len(points) // 60)]]
+    return float(np.mean(near)) >= SAME_SHARE
+
+
+def _on(point: Points, kept: Finding, reach_px: float) -> bool:
+    if kept.polygon_px is not None:
+        outline = kept.polygon_px.astype(np.float32).reshape(-1, 1, 2)
+        return cv2.pointPolygonTest(outline, tuple(map(float, point)), True) > -reach_px
+    return any(np.hypot(*(line - point).T).min() < reach_px for line in kept.lines_px)
+
+
+def _points(finding: Finding) -> Points:
+    if finding.polygon_px is not None:
+        return finding.polygon_px
+    return np.vstack(finding.lines_px) if finding.lines_px else np.zeros((0, 2))
+
+
+def _renamed(fresh: list[Finding], taken: set[str]) -> list[Finding]:
+    named = []
+    for finding in fresh:
+        name, number = finding.id, 1
+        while name in taken:
+            name = f"{finding.kind.replace('_', '-')}-{number}"
+            number += 1
+        taken.add(name)
+        named.append(replace(finding, id=name))
+    return named
