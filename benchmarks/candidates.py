@@ -12,11 +12,13 @@ from benchmarks.truth import Case, cases_in
 from damagescore.damage.centreline import resample
 from damagescore.damage.crack import candidates_of
 from damagescore.damage.evidence import Evidence
-from damagescore.edge.record import fill_outline
+from damagescore.edge.record import Edge, fill_outline
 from damagescore.measure import Measurement, measure_photo
 from damagescore.photo import read_photo
 
 Points = NDArray[np.float64]
+
+LEAST_ON_RUBBER = 0.85
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -45,12 +47,23 @@ def weighed_in(folder: Path, numbers: range) -> Iterator[list[Weighed]]:
             yield weighed_of(case)
 
 
+def chosen(text: str) -> tuple[Path, range]:
+    """Folder and photo numbers of FOLDER:FROM:TO, TO left out."""
+    folder, first, last = text.rsplit(":", 2)
+    return Path(folder), range(int(first), int(last))
+
+
 def weighed_of(case: Case) -> list[Weighed]:
-    """The candidates of one photo; none where it is refused."""
+    """The candidates of one photo; none where it is refused or its layers are mistaken.
+
+    Lines on metal or on the background say nothing about lines on rubber.
+    """
     photo = read_photo(case.path)
     measurement = measure_photo(photo, case.options())
     scale, edge = measurement.scale, measurement.edge
     if scale is None or edge is None or not measurement.quality.usable:
+        return []
+    if share_on_rubber(case, edge) < LEAST_ON_RUBBER:
         return []
     found = candidates_of(photo, edge, scale, exclude=_crumbled(measurement))
     return [
@@ -60,6 +73,15 @@ def weighed_of(case: Case) -> list[Weighed]:
         )
         for strip, c in found
     ]  # fmt: skip
+
+
+def share_on_rubber(case: Case, edge: Edge) -> float:
+    """Share of what is judged that is rubber by the truth."""
+    rubber = np.zeros(edge.shape, np.uint8)
+    for layer in case.truth["layers"]:
+        if layer["kind"] == "rubber":
+            fill_outline(rubber, np.asarray(layer["polygon_px"], np.float64), 1)
+    return float(np.mean(rubber[edge.judged])) if edge.judged.any() else 0.0
 
 
 def lies_on_truth(case: Case, lines_px: list[Points], mm_per_px: float) -> bool:

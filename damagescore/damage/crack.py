@@ -129,7 +129,7 @@ def _candidates(strip: Strip, gates: Gates = GATES) -> list[Candidate]:
     skeleton = _without_granular(skeleton, strip.px_per_mm)
     reach_px = LINK_MM * strip.px_per_mm
     joined = link(skeleton, ridge.z, reach_px=reach_px, least=2.0, darkness=core)
-    joined = without_crossings(joined, core, least_px=2 * strip.px_per_mm)
+    joined = without_crossings(joined, core, least_px=2 * reach_px)
     paths = networks(joined, shortest_branch_px=0.55 * strip.px_per_mm)
     seen = [_judge(p, ridge, core, strip.px_per_mm, gates) for p in paths]
     return [c for c in seen if c is not None]
@@ -151,16 +151,20 @@ def _dark_pieces(skeleton: Mask, core: Image, *, gates: Gates, px_per_mm: float)
 def _judge(
     paths: Paths, ridge: Ridge, core: Image, px_per_mm: float, gates: Gates
 ) -> Candidate | None:
-    lines = (
-        paths.lines[0],
-        *(b for b in paths.lines[1:] if _core(core, b) >= gates.darkness),
-    )
+    lines = (paths.lines[0], *(b for b in paths.lines[1:] if _is_branch(b, ridge, core, gates)))
     if _is_granular(lines, px_per_mm):
         return None
     evidence = evidence_of(lines, ridge, core, px_per_mm=px_per_mm)
     if evidence.length_mm < gates.shortest_mm or evidence.saliency < gates.saliency:
         return None
     return Candidate(lines=lines, evidence=evidence, chance=fitted_model().chance(evidence))
+
+
+def _is_branch(line: Points, ridge: Ridge, core: Image, gates: Gates) -> bool:
+    """Whether a branch is a line of its own: spurs into the grain answer weakly."""
+    at = line.astype(int)
+    response = float(np.median(ridge.z[at[:, 1], at[:, 0]]))
+    return response >= gates.z_grow and _core(core, line) >= gates.darkness
 
 
 def _is_granular(lines: tuple[Points, ...], px_per_mm: float) -> bool:

@@ -41,7 +41,7 @@ def _grown(ridge: Ridge, core: Image, gates: Gates) -> Mask:
     found &= (core > gates.dark_grow) | sharp
     # What hangs together with a found line needs less of its own.
     own = float(np.quantile(core[found], 0.75)) if found.any() else 1.0
-    dark = max(0.5 * gates.dark_grow, 2.5 * _spread(core), 0.4 * own)
+    dark = max(0.5 * gates.dark_grow, 2.5 * _spread(core), 0.2 * own)
     weaker = (ridge.z > 0.6 * gates.z_grow) & (core > dark)
     return _reached(found | weaker, found)
 

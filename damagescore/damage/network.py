@@ -15,7 +15,7 @@ Points = NDArray[np.float64]
 Indices = NDArray[np.intp]
 Image = NDArray[np.float32]
 
-PALE = 0.6
+PALE = 0.5
 """Long lines whose darkness differs by more than this share are not one crack."""
 
 
@@ -128,7 +128,7 @@ def link(
         # Two pieces are joined once, at their nearest ends: a second link would make a loop.
         if root[tip.piece] == root[other] or _median_along(support, tip.place, target) < least:
             continue
-        if _two_cracks(level[[tip.piece, other]], size[[tip.piece, other]], reach_px):
+        if _two_cracks(level[[tip.piece, other]], size[[tip.piece, other]], 2 * reach_px):
             continue
         a, b = ([int(c) for c in p] for p in (tip.place, target))
         cv2.line(joined, a, b, 1)

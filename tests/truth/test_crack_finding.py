@@ -8,6 +8,7 @@ from damagescore.errors import UsageError
 from tests.crack_drawing import (
     MM_PER_PX,
     RUBBER_LIGHT,
+    coverage,
     draw,
     edge_of,
     length_of,
@@ -96,6 +97,17 @@ def test_a_forked_crack_is_one_finding_with_two_lines():
     assert len(finding.lines_px) == 2
     true_mm = MM_PER_PX * (400 + length_of(branch))
     assert finding.quantities["length"].value == pytest.approx(true_mm, rel=0.03)  # the fork
+
+
+def test_a_pale_crack_that_meets_a_dark_one_is_a_finding_of_its_own():
+    dark = straight((400, 130), 3, 300), tapered(60, 7.0)
+    pale = straight((230, 85), 17, 250)  # runs into the dark one near (350, 122)
+    light = np.full(SHAPE, RUBBER_LIGHT) * (1 - 0.6 * coverage(SHAPE, pale, tapered(60, 4.0)))
+    found = sorted(found_in([dark], light=light), key=lambda f: f.quantities["length"].value)
+    assert len(found) == 2
+    # Up to 0.9 mm about the meeting may go to either.
+    assert found[0].quantities["length"].value == pytest.approx(250 * MM_PER_PX, abs=0.9)
+    assert found[1].quantities["length"].value == pytest.approx(300 * MM_PER_PX, abs=0.9)
 
 
 def test_a_crack_bridged_by_rubber_is_one_finding():
