@@ -168,7 +168,7 @@ def _rebuilt(edge: Edge, scale: Scale, curves: Sequence[Points]) -> Edge:
         first_kind=edge.layers[0].kind,
     )  # fmt: skip
     layers = tuple(_kept(x, edge) for x in made.layers)
-    return replace(edge, layers=layers)
+    return replace(edge, layers=layers, doubt="")  # a person has looked at them
 
 
 def _kept(layer: Layer, edge: Edge) -> Layer:

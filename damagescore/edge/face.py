@@ -1,6 +1,7 @@
 """The laminated edge seen from the front: find the stack and its boundaries."""
 
 import math
+from dataclasses import replace
 
 import cv2
 import numpy as np
@@ -24,6 +25,9 @@ Mask = NDArray[np.bool_]
 
 REDUCED_PX = 1100
 POINT_STEP_PX = 12.0
+
+LEAST_BEYOND_SHOWN = 0.3
+"""Share of the length on which the photo must reach beyond each end of the stack."""
 
 LEAST_SLOPES = 100
 """Places with a clear direction below which a photo shows no layers."""
@@ -73,7 +77,7 @@ def find_face_edge(
         stack = again
     curves = _refined(photo, scale, reduced, flow, stack)
     lines = [_curve_px(c, flow, photo, scale) for c in curves]
-    return edge_from_curves(
+    edge = edge_from_curves(
         lines,
         scale,
         shape=(photo.height, photo.width),
@@ -81,6 +85,10 @@ def find_face_edge(
         keep_out_px=keep_out,
         direction_deg=math.degrees(flow.direction_rad),
     )
+    doubt = stack.doubt
+    if n_layers is None and not doubt and _runs_out(photo, flow, stack):
+        doubt = "the stack runs out of the photo"
+    return replace(edge, doubt=doubt)
 
 
 def reduce_photo(
@@ -152,6 +160,19 @@ def _best_stack(
         if best is not None and best[1].clarity > 8:
             break
     return best
+
+
+def _runs_out(photo: Photo, flow: Flow, stack: Stack) -> bool:
+    """Whether little of the photo's length shows what lies beyond one end of the stack."""
+    reach, _ = _reach(photo, flow)
+    s = np.linspace(-reach, reach, 60)
+    limit = np.array([photo.width - 1, photo.height - 1])
+    for level in (stack.top - 0.1 * stack.pitch_px, stack.bottom + 0.1 * stack.pitch_px):
+        places = flow.to_px(s, np.full_like(s, level))
+        shown = ((places >= 0) & (places <= limit)).all(axis=1)
+        if float(shown.mean()) < LEAST_BEYOND_SHOWN:
+            return True
+    return False
 
 
 def _margin(stack: Stack) -> tuple[float, float]:

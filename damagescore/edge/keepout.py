@@ -18,7 +18,7 @@ ALIKE = np.array([0.3, 0.06, 0.09], dtype=np.float32)
 DOT_AREA_MM = 3.2
 """Radius around a dot's centre in which some of its card shows."""
 
-LARGEST_SHARE = 0.3
+LARGEST_SHARE = 0.5
 """A region larger than this share of the photo is no card."""
 
 LEAST_SOLID = 0.88

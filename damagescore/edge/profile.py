@@ -268,6 +268,7 @@ def _assembled(
         shape=(photo.height, photo.width),
         direction_deg=math.degrees(math.atan2(step[1], step[0])),
         outline_px=_stack_outline(turned, outline, stack),
+        doubt=stack.doubt,
     )
 
 

@@ -87,6 +87,8 @@ class Edge:
         The inspector's region: nothing outside it is judged. None judges everywhere.
     drawn_keep_out_px : tuple of ndarray, shape (N, 2)
         Polygons that the inspector keeps from being judged.
+    doubt : str
+        Why the number of layers is not sure; empty where it is, or was told.
     """
 
     layers: tuple[Layer, ...]
@@ -96,6 +98,7 @@ class Edge:
     outline_px: Points | None = None
     region_px: Points | None = None
     drawn_keep_out_px: tuple[Points, ...] = ()
+    doubt: str = ""
 
     @property
     def rubber(self) -> tuple[Layer, ...]:
@@ -148,6 +151,7 @@ class Edge:
             "region_px": (
                 None if self.region_px is None else np.round(self.region_px, 2).tolist()
             ),
+            "doubt": self.doubt,
             "drawn_keep_out_px": [np.round(p, 2).tolist() for p in self.drawn_keep_out_px],
         }
 
@@ -164,6 +168,7 @@ class Edge:
             drawn_keep_out_px=tuple(
                 np.array(p, dtype=np.float64) for p in plain.get("drawn_keep_out_px", ())
             ),
+            doubt=plain.get("doubt", ""),
         )
 
 

@@ -112,7 +112,8 @@ def side_response(
     Returns
     -------
     EdgeResponse or None
-        None where the side leaves the photo or shows less than 12 grey levels.
+        None where the side leaves the photo, shows less than 12 grey levels, or where
+        its pieces show no common border.
     """
     start, end = np.asarray(ends_px, dtype=np.float64)
     length = float(np.hypot(*(end - start)))
@@ -129,6 +130,8 @@ def side_response(
         return None
     away = away if bright > dark else -away
     away = away - _border_fit(along, away, value, half_px=half_px)
+    if np.isnan(away).any():
+        return None
     return _binned(away, value, half_px=half_px, contrast=abs(bright - dark))
 
 
@@ -173,6 +176,8 @@ def _border_fit(along: Points, away: Points, value: Points, *, half_px: float) -
     if len(found) < 4:
         return np.zeros_like(away)
     kept = np.abs(found[:, 1] - np.median(found[:, 1])) < 2.5
+    if kept.sum() < 4:  # pieces that disagree this much show no one border
+        return np.full_like(away, np.nan)
     degree = 2 if kept.sum() >= 8 else 1
     terms = np.polynomial.Polynomial.fit(found[kept, 0], found[kept, 1], degree)
     return np.asarray(terms(along), dtype=np.float64)

@@ -1,0 +1,58 @@
+"""Why the number of layers found may be wrong."""
+
+import numpy as np
+from numpy.typing import NDArray
+
+from damagescore.edge.bands import Band
+
+Points = NDArray[np.float64]
+
+AS_STRONG = 0.5
+"""Share of the usual strength of the shims from which on a band left out is one, perhaps."""
+
+FAINT = 0.1
+"""Share of the usual strength below which a shim is hardly one."""
+
+UNEVEN = 1.45
+"""Distances of neighbouring shims whose ratio is larger hint at a shim missed or feigned."""
+
+
+def doubt_of(bands: list[Band], chain: list[Band], *, ends: tuple[float, float]) -> str:
+    """What speaks against the number of shims in a chain; empty where nothing does.
+
+    Parameters
+    ----------
+    bands : list of Band
+        All bands found.
+    chain : list of Band
+        Those taken for shims, upper first.
+    ends : tuple of float
+        Levels of the top and of the bottom of the stack, photo pixels.
+    """
+    if len(chain) < 2:
+        return ""
+    usual = float(np.median([b.strength for b in chain]))
+    pitches = np.diff([b.level_px for b in chain])
+    if _left_out(bands, chain, ends, usual):
+        return "a band like a shim lies inside a layer"
+    if min(b.strength for b in chain) < FAINT * usual:
+        return "one of the shims is hardly seen"
+    if float(pitches.max() / pitches.min()) > UNEVEN:
+        return "the layers are of very different thickness"
+    return ""
+
+
+def _left_out(
+    bands: list[Band], chain: list[Band], ends: tuple[float, float], usual: float
+) -> bool:
+    """Whether a band like the shims, and about as strong, lies between or beside them."""
+    mean = np.mean([b.contrast for b in chain], axis=0)
+    mean /= np.linalg.norm(mean) + 1e-9
+    pitch = float(np.median(np.diff([b.level_px for b in chain])))
+    for band in bands:
+        apart = min(abs(band.level_px - b.level_px) for b in chain)
+        inside = ends[0] + 0.25 * pitch < band.level_px < ends[1] - 0.25 * pitch
+        alike = float(band.contrast @ mean) > max(0.6 * band.strength, AS_STRONG * usual)
+        if inside and alike and apart > 0.25 * pitch:
+            return True
+    return False
