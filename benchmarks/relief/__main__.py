@@ -20,7 +20,10 @@ def make_photo(table: str, number: int, folder: Path) -> Path:
     in_profile = number % EVERY == EVERY - 1
     plan = plan_profile(table, number) if in_profile else plan_scene(table, number)
     rng, skin = plan.rng(6), damaged_skin(plan)
-    light = radiance(stage(plan, skin), plan.view, seed=plan.seed)
+    # A round edge seen from the side is deep: one would stop the lens down.
+    aperture_mm = 0.3 if in_profile else 0.9
+    scene = stage(plan, skin)
+    light = radiance(scene, plan.view, seed=plan.seed, aperture_mm=aperture_mm)
     path = folder / f"{plan.name}.jpg"
     low, high = plan.ranges.jpeg_quality
     write_jpeg(path, exposed(light, plan.ranges, rng), int(rng.integers(low, high + 1)))

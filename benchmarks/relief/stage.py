@@ -310,9 +310,7 @@ def stage(plan: Plan, skin: Skin) -> Any:
     return mi.load_dict(things)
 
 
-def radiance(
-    scene: Any, view: View, *, seed: int, aperture_mm: float = 0.9
-) -> NDArray[np.float32]:
+def radiance(scene: Any, view: View, *, seed: int, aperture_mm: float) -> NDArray[np.float32]:
     """Path trace and denoise; shape (H, W, 3), linear RGB.
 
     The denoiser sees reflectance and normals, from a pass of their own because that is
