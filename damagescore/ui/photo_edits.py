@@ -17,7 +17,7 @@ from damagescore.photo.record import Photo
 from damagescore.quantity import MM_PER_INCH
 from damagescore.ui.carry import carried
 from damagescore.ui.measuring import options_to_dict, with_two_points
-from damagescore.ui.session import change, inspector, photo_of, store
+from damagescore.ui.session import change, inspector, load, photo_of
 from damagescore.ui.shapes import Points, joined, spliced, taken_away, tidied
 from damagescore.ui.words import method_words
 from damagescore.ui.workspace import Op
@@ -44,7 +44,7 @@ def apply_op(inspection_id: str, sha256: str, *, op: Op) -> Fault:
 
 def _scale_of(inspection_id: str, sha256: str) -> Mapping[str, Any] | None:
     found: Mapping[str, Any] | None
-    found = _entry(store().load(inspection_id), sha256).measurement.get("scale")
+    found = _entry(load(inspection_id), sha256).measurement.get("scale")
     return found
 
 

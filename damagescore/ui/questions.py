@@ -18,7 +18,7 @@ from damagescore.errors import DamageScoreError, UsageError
 from damagescore.measure import Measurement
 from damagescore.quantity import Contribution, Length, Measured, format_quantity, from_budget
 from damagescore.scale.record import Scale
-from damagescore.ui.session import photo_of, store
+from damagescore.ui.session import load, photo_of, store
 from damagescore.ui.shapes import Points
 
 PREFIX = "/photo-questions"
@@ -104,7 +104,7 @@ def length_between(a: Points, b: Points, scale: Scale, *, screen_px: float) -> M
 @lru_cache(maxsize=8)
 def _measured(inspection_id: str, sha256: str, _revision: int) -> tuple[Measurement, str]:
     """The measurement of a photo; kept until the record is saved again."""
-    for entry in store().load(inspection_id).photos:
+    for entry in load(inspection_id).photos:
         if entry.sha256 == sha256:
             return Measurement.from_dict(entry.measurement), entry.name
     raise UsageError("This photo was removed meanwhile.", remedy="Choose another photo.")

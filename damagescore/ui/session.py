@@ -38,6 +38,35 @@ def store() -> Store:
     return _store_at(data_folder())
 
 
+@cache
+def _recent(_folder: Path) -> dict[str, tuple[int, Inspection]]:
+    """Records of a folder that were read or saved last, each with its revision."""
+    return {}
+
+
+def load(inspection_id: str) -> Inspection:
+    """Give a stored inspection; it is read anew only where it was saved since.
+
+    Reading a record with a long list of edits takes longer than making one.
+    """
+    kept = store()
+    revision, known = _recent(kept.folder).get(inspection_id, (0, None))
+    now = kept.revision(inspection_id)
+    if known is not None and revision == now:
+        return known
+    found = kept.load(inspection_id)
+    _remember(found, now)
+    return found
+
+
+def _remember(inspection: Inspection, revision: int) -> None:
+    recent = _recent(store().folder)
+    recent.pop(inspection.id, None)
+    recent[inspection.id] = (revision, inspection)
+    for oldest in list(recent)[:-8]:  # as many people as work at once
+        recent.pop(oldest, None)
+
+
 def pyramid() -> Pyramid:
     """Give the tiles of the photos in the store."""
     kept = store()
@@ -68,7 +97,7 @@ def current_inspection() -> Inspection | None:
     named = st.query_params.get("inspection") or st.session_state.get("inspection_id")
     if not named:
         return None
-    found = store().load(named)
+    found = load(named)
     open_inspection(found.id)
     show_edits(found)
     return found
@@ -120,10 +149,10 @@ def change(
     kept = store()
     try:
         revision = kept.revision(inspection_id)
-        before = kept.load(inspection_id)
+        before = load(inspection_id)
         after = edit(before)
         _refuse_clash(before, after, seen=seen)
-        kept.save(after, expected_revision=revision)
+        _remember(after, kept.save(after, expected_revision=revision))
     except DamageScoreError as fault:
         return fault
     own = st.session_state.setdefault(f"own-{inspection_id}", set())

@@ -4,13 +4,13 @@ from collections.abc import Mapping
 
 import streamlit as st
 
-from damagescore.inspection import n_proposed, state_of
+from damagescore.inspection import state_of
 from damagescore.inspection.record import Inspection, PhotoEntry
 from damagescore.measure import Measurement, with_findings
 from damagescore.quantity import NotMeasured, Quantity
 from damagescore.ui.inspect.photos import scale_words, worst_outcome
 from damagescore.ui.photo_edits import apply_op
-from damagescore.ui.session import show_edits, store, told, unit
+from damagescore.ui.session import load, show_edits, told, unit
 from damagescore.ui.words import OUTCOME_SIGNS, quantity_words, value_words
 from damagescore.ui.workspace import feed_of, key_of, mount, take_ops
 
@@ -47,8 +47,8 @@ def review_words(entry: PhotoEntry) -> str:
     findings = entry.measurement["findings"]
     if not findings:
         return "no findings"
-    waiting = len([f for f in findings if not reviewed(entry, f["id"])])
-    return f"{waiting} of {len(findings)} to review" if waiting else "all reviewed"
+    # No count: while findings are reviewed, only the workspace is drawn again.
+    return "all reviewed" if all(reviewed(entry, f["id"]) for f in findings) else "to review"
 
 
 def reviewed(entry: PhotoEntry, finding_id: str) -> bool:
@@ -62,7 +62,7 @@ def _workspace(inspection_id: str, sha256: str, *, locked: bool) -> None:
     if not locked and take_ops(key, lambda op: apply_op(inspection_id, sha256, op=op)):
         _tell_the_page(inspection_id)
     with told():
-        inspection = store().load(inspection_id)
+        inspection = load(inspection_id)
         entry = next((x for x in inspection.photos if x.sha256 == sha256), None)
         if entry is None:
             st.info("This photo was removed.")
@@ -74,13 +74,12 @@ def _workspace(inspection_id: str, sha256: str, *, locked: bool) -> None:
 
 
 def _tell_the_page(inspection_id: str) -> None:
-    """Draw the whole page when the last finding was reviewed, or a photo is judged anew.
+    """Draw the whole page when a photo's last finding was reviewed, or it is judged anew.
 
     Otherwise only the workspace is drawn again, which is three times as quick.
     """
-    inspection = store().load(inspection_id)
-    usable = tuple(p.measurement["quality"]["usable"] for p in inspection.photos)
-    seen = (n_proposed(inspection) > 0, usable)
+    inspection = load(inspection_id)
+    seen = tuple(review_words(p) for p in inspection.photos)
     if st.session_state.get("seen") != seen:
         st.session_state["seen"] = seen
         st.rerun()

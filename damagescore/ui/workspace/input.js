@@ -157,7 +157,7 @@ function listenKeys(ws) {
   ws.root.addEventListener("keydown", (event) => pressKey(ws, event));
   ws.root.addEventListener("keyup", (event) => {
     event.stopPropagation();
-    if (keyOf(event) === "h") { ws.peeking = false; ws.view.redraw(); }
+    if (keyOf(event) === "h") { ws.peeking = false; ws.redraw(); }
   });
 }
 
@@ -195,7 +195,7 @@ function keyActions(ws, event) {
     n: () => ws.step(1), p: () => ws.step(-1), f: () => ws.view.fit(), e: () => ws.showEdge(),
     1: () => ws.view.oneToOne(), o: () => ws.press({ do: "overlays" }),
     l: () => ws.press({ do: "loupe" }), b: () => ws.press({ do: "look" }),
-    h: () => { ws.peeking = true; ws.view.redraw(); },
+    h: () => { if (!ws.peeking) { ws.peeking = true; ws.redraw(); } },
     i: () => { if (ws.pointer) ws.pick(ws.painter.hit(ws.pointer), { show: false }); },
     "?": () => ws.toggleSheet(".keys"), "+": zoom(1.4), "=": zoom(1.4), "-": zoom(1 / 1.4),
     ArrowLeft: arrow(-1, 0), ArrowRight: arrow(1, 0), ArrowUp: arrow(0, -1),

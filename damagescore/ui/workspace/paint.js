@@ -2,11 +2,15 @@
 // black rubber and on bright shims; kinds differ in dash and hatch as well as in colour.
 
 const DARK = "#101416", LIGHT = "#ffffff";
+const MANY = 25; // findings that are drawn well within a frame
+const REST_MS = 140; // a view that has not moved for so long is at rest
 
 class Painter {
   constructor(ws) {
     this.ws = ws;
     this.canvas = ws.part("canvas.marks");
+    this.hand = ws.part("canvas.hand");
+    this.dirty = true;
     this.paths = new WeakMap();
   }
 
@@ -24,23 +28,66 @@ class Painter {
     return known;
   }
 
+  // Called at each frame. Many marks take longer than a frame to draw: while the view moves,
+  // what was drawn, with a margin around it, is moved along; it is drawn anew at rest.
   draw() {
+    const { view } = this.ws;
+    const many = this.ws.shown.length > MANY;
+    const waits = many && !this.dirty && this.covers();
+    if (waits) {
+      const { k, dx, dy, margin } = this.drawn;
+      const scale = view.k / k;
+      this.canvas.style.transform = `translate(${view.dx - scale * (dx + margin)}px, ` +
+        `${view.dy - scale * (dy + margin)}px) scale(${scale})`;
+      clearTimeout(this.resting);
+      this.resting = setTimeout(() => { this.dirty = true; view.redraw(); }, REST_MS);
+    } else this.drawMarks(many);
+    this.drawHand();
+  }
+
+  // True while the view shows nothing beyond what was drawn, at about its magnification.
+  covers() {
+    if (!this.drawn) return false;
+    const { view } = this.ws;
+    const [w, h] = view.size();
+    const scale = view.k / this.drawn.k;
+    const left = view.dx - scale * (this.drawn.dx + this.drawn.margin);
+    const top = view.dy - scale * (this.drawn.dy + this.drawn.margin);
+    return scale < 2.5 && left <= 0 && top <= 0 &&
+      left + scale * this.drawn.w >= w && top + scale * this.drawn.h >= h;
+  }
+
+  drawMarks(many) {
     const { ws } = this;
     const { view } = ws;
     const [w, h] = view.size();
-    const pen = view.pen(this.canvas, w, h);
-    this.canvas.dataset.drawn = String(Number(this.canvas.dataset.drawn || 0) + 1);
-    if (ws.marks && !ws.peeking) {
-      this.inPhoto(pen, () => {
-        this.drawLimits(pen);
-        this.drawLayers(pen);
-        for (const finding of ws.shown) if (finding.id !== ws.chosen) this.drawOne(pen, finding);
-        const chosen = ws.found(ws.chosen);
-        if (chosen) this.drawOne(pen, chosen);
-      });
-      this.drawLabels(pen, w, h);
-      ws.shape.draw(pen);
-    }
+    const margin = many ? Math.round(0.4 * Math.max(w, h)) : 0;
+    this.dirty = false;
+    clearTimeout(this.resting);
+    this.drawn = { k: view.k, dx: view.dx, dy: view.dy, margin, w: w + 2 * margin,
+      h: h + 2 * margin };
+    this.canvas.style.width = `${this.drawn.w}px`;
+    this.canvas.style.height = `${this.drawn.h}px`;
+    this.canvas.style.transform = `translate(${-margin}px, ${-margin}px)`;
+    const pen = view.pen(this.canvas, this.drawn.w, this.drawn.h);
+    if (!ws.marks || ws.peeking) return;
+    pen.translate(margin, margin);
+    this.inPhoto(pen, () => {
+      this.drawLimits(pen);
+      this.drawLayers(pen);
+      for (const finding of ws.shown) if (finding.id !== ws.chosen) this.drawOne(pen, finding);
+      const chosen = ws.found(ws.chosen);
+      if (chosen) this.drawOne(pen, chosen);
+    });
+    this.drawLabels(pen, w, h);
+  }
+
+  // What the hand does, on a canvas of its own: it changes at every move.
+  drawHand() {
+    const { ws } = this;
+    const [w, h] = ws.view.size();
+    const pen = ws.view.pen(this.hand, w, h);
+    if (ws.marks && !ws.peeking) ws.shape.draw(pen);
     ws.draft.draw(pen);
   }
 
@@ -57,9 +104,10 @@ class Painter {
 
   seen([left, top, right, bottom]) {
     const { view } = this.ws;
-    const [w, h] = view.size();
+    const { margin } = this.drawn;
+    const [w, h] = view.size().map((n) => n + margin + 20);
     const [x1, y1] = view.toScreen([left, top]), [x2, y2] = view.toScreen([right, bottom]);
-    return x2 > -20 && y2 > -20 && x1 < w + 20 && y1 < h + 20;
+    return x2 > -margin - 20 && y2 > -margin - 20 && x1 < w && y1 < h;
   }
 
   drawOne(pen, finding) {
@@ -120,7 +168,7 @@ class Painter {
       const path = new Path2D();
       addPath(path, points, true);
       if (points !== region) this.cross(pen, path);
-      this.stroke(pen, path, { width: 1.6, colour: "#cfe9e6", dash });
+      this.stroke(pen, path, { width: 2, colour: "#0d5560", dash });
     };
     if (region) edge(region, [12, 4]);
     for (const points of keepOut) edge(points, [2, 5]);

@@ -154,7 +154,18 @@ class Workspace {
     this.draft.reset();
     this.shape.reset();
     this.fault = null;
+    if (["edit", "add", "take"].includes(tool)) this.bringNear();
     this.refresh();
+  }
+
+  // To be worked on, the selected finding has to be large enough for a finger.
+  bringNear() {
+    const box = boxOf(pointsOf(this.found(this.chosen)));
+    const wide = Math.max(box[2] - box[0], box[3] - box[1]) * this.view.k;
+    const shown = this.view.toScreen(box), end = this.view.toScreen(box.slice(2));
+    const [w, h] = this.view.size();
+    const outside = shown[0] < 0 || shown[1] < 0 || end[0] > w || end[1] > h;
+    if (wide < 0.4 * w || outside) this.view.frame(box, 0.18 * Math.min(w, h));
   }
 
   tap(at) {
@@ -249,6 +260,12 @@ class Workspace {
     }
     this.drawPanel();
     drawHint(this);
+    this.redraw();
+  }
+
+  // The marks themselves changed, not only the view of them.
+  redraw() {
+    this.painter.dirty = true;
     this.view.redraw();
   }
 
