@@ -65,6 +65,7 @@ def measure_photo(photo: Photo, options: MeasureOptions) -> Measurement:
         edge_polygons_px=None if edge is None else [x.polygon_px for x in edge.rubber],
         smallest_limit_mm=options.smallest_limit_mm,
         view=options.view,
+        layers_doubt="" if edge is None else edge.doubt,
     )
     quality = _with_faults(quality, scale_fault=scale_fault, edge_fault=edge_fault)
     findings: tuple[Finding, ...] = ()

@@ -30,6 +30,7 @@ def check_quality(
     edge_polygons_px: list[Points] | None,
     smallest_limit_mm: float | None = None,
     view: Literal["face", "profile"] = "face",
+    layers_doubt: str = "",
 ) -> Quality:
     """Check whether a photo can be measured.
 
@@ -45,6 +46,8 @@ def check_quality(
     view : "face" or "profile"
         In a profile view the rubber is a dark outline off the mark's plane, so that
         its exposure and the course of its layers tell nothing.
+    layers_doubt : str
+        Why the number of layers is not sure (`Edge.doubt`); empty where it is.
 
     Returns
     -------
@@ -72,8 +75,10 @@ def check_quality(
     elif scale is not None and view == "face":
         planes = planes_check(scale, polygons, rule=rule)
         checks += [] if planes is None else [planes]
+    if polygons and layers_doubt:
+        checks.append(_doubted(len(polygons), layers_doubt))
     judged = polygons if view == "face" else None
-    checks += light_checks(photo, edge_polygons_px=judged, rule=rule)
+    checks += light_checks(photo, scale=scale, edge_polygons_px=judged, rule=rule)
     return Quality.of(tuple(checks))
 
 
@@ -87,6 +92,14 @@ def _scale_checks(
         uncertainty_check(scale, rule=rule),
     ]
     return found if marks is None else [*found, marks]
+
+
+def _doubted(count: int, why: str) -> Check:
+    message = (
+        f"{count} rubber layers were found, but {why}: count them, and give the number of "
+        "layers or correct them."
+    )
+    return Check(name="layers", outcome="warn", value=float(count), unit="", message=message)
 
 
 def _refused(name: str, message: str) -> Check:

@@ -1,5 +1,7 @@
 """Is the scale fit for the rubber: resolution, tilt, agreement and common plane."""
 
+import math
+
 import numpy as np
 from numpy.typing import NDArray
 
@@ -87,9 +89,10 @@ def planes_check(scale: Scale, polygons_px: list[Points], *, rule: QualityRule) 
     if change is None:
         return None
     percent = 100 * abs(change)
-    known_plane = scale.method in ("squares", "card") and scale.tilt_deg is not None
+    known_plane = scale.tilt_deg is not None
     loose = not known_plane or scale.surface.radius_mm is not None
     bounds = rule.convergence_loose_percent if loose else rule.convergence_percent
+    bounds = bounds.widened(196 * _u_convergence(scale, polygons_px))
     outcome = bounds.judge(percent)
     message = f"The layers converge by {percent:.1f} % from side to side"
     if outcome != "pass" and not known_plane:
@@ -97,6 +100,21 @@ def planes_check(scale: Scale, polygons_px: list[Points], *, rule: QualityRule) 
     elif outcome != "pass":
         message += ": the scale mark is not in the plane of the rubber, lay it flat on it"
     return Check(name="planes", outcome=outcome, value=percent, unit="%", message=message + ".")
+
+
+def _u_convergence(scale: Scale, polygons_px: list[Points]) -> float:
+    """Standard uncertainty of the convergence from the perspective that the scale assumes.
+
+    Marks with a known outline tell how much they are foreshortened; how much nearer one
+    side of the photo is then hangs on the focal length. The graduations of a rule show
+    the vanishing line itself.
+    """
+    if scale.u_log_focal is None or scale.method == "rule":
+        return 0.0
+    points = np.vstack(polygons_px)
+    ends = points[[int(np.argmin(points[:, 0])), int(np.argmax(points[:, 0]))]]
+    left, right = (scale.surface.mm_per_px_at(p) for p in ends)
+    return scale.u_log_focal * abs(math.log(left / right))
 
 
 def convergence(scale: Scale, polygons_px: list[Points]) -> float | None:

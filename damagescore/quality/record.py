@@ -15,7 +15,7 @@ class Check:
     ----------
     name : str
         "scale", "scale_uncertainty", "edge", "focus", "focus_rubber", "resolution",
-        "exposure", "glare", "tilt", "marks", "planes".
+        "exposure", "exposure_mark", "glare", "tilt", "marks", "planes", "layers".
     outcome : "pass", "warn" or "refuse"
     value : float or None
         None where nothing could be measured.
