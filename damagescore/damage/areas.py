@@ -28,7 +28,7 @@ U_POINT_MM = 0.15
 WANDER_MM = 1.0
 """Length along the border over which that wander keeps its sign: about two grains."""
 
-U_BORDER_MM = {"auto": 0.08, "traced": 0.1, "drawn": 0.1}
+U_BORDER_MM = {"auto": 0.07, "traced": 0.1, "drawn": 0.1}
 """Common shift of the whole free border: where the threshold or the eye puts it."""
 
 U_LAYER_MM = 0.04

@@ -4,7 +4,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.optimize import nnls
 
-from damagescore.damage.crumbling_texture import Image, Strip
+from damagescore.damage.crumbling_strip import Image, Strip
 
 Values = NDArray[np.float64]
 
@@ -14,6 +14,9 @@ BINS = 10
 OUTLYING = 2.0
 """A level whose texture energy is this far above the course of the rest is damage."""
 
+LEAST_ENERGY = 1e-6
+"""A contrast of 0.1 %, which no camera shows: nothing is divided by less."""
+
 SAMPLES = 60_000
 """Places looked at over all layers; the bins are smooth, so more tell nothing new."""
 
@@ -21,7 +24,7 @@ SAMPLES = 60_000
 def sound_texture(
     strips: tuple[Strip, ...], lights: tuple[Image, ...], found: list[Image]
 ) -> tuple[Image, ...]:
-    """Texture of sound rubber at each pixel of each strip, log units.
+    """Texture energy of sound rubber at each pixel of each strip, log units squared.
 
     A surface has the same contrast under any light, but the noise of the sensor, in
     log units, grows as the light falls: energy = a + b exp(-2 light), a, b >= 0. Both
@@ -32,19 +35,19 @@ def sound_texture(
     ----------
     strips : tuple of Strip
     lights : tuple of ndarray
-        Result of `light_on`.
+        Log grey level of the rubber at each pixel.
     found : list of ndarray
-        Result of `texture` for each strip.
+        Texture energy at each pixel of each strip.
     """
     known = [s.sure for s in strips]
     light = np.concatenate([x[k] for x, k in zip(lights, known, strict=True)])
-    energy = np.concatenate([x[k] for x, k in zip(found, known, strict=True)]) ** 2
+    energy = np.concatenate([x[k] for x, k in zip(found, known, strict=True)])
     if len(light) == 0:
-        return tuple(np.zeros_like(x) for x in found)
+        return tuple(np.full_like(x, LEAST_ENERGY) for x in found)
     every = max(1, len(light) // SAMPLES)
     base, noise = _course(*_binned(light[::every], energy[::every]))
     return tuple(
-        np.sqrt(base + noise * np.exp(-2 * x.astype(np.float64))).astype(np.float32)
+        np.maximum(base + noise * np.exp(-2 * x), LEAST_ENERGY).astype(np.float32)
         for x in lights
     )
 
