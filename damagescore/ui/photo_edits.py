@@ -231,7 +231,9 @@ def _drop(inspection: Inspection, entry: PhotoEntry, op: Op) -> Inspection:
 def _reshaped(
     inspection: Inspection, entry: PhotoEntry, finding_id: str, **shape: Any
 ) -> Inspection:
-    changed = remeasure(*_basis(entry), finding_id, **shape)
+    # What was not touched is known no better than before, so the origin stays.
+    origin = _finding(entry, finding_id).origin
+    changed = remeasure(*_basis(entry), finding_id, origin=origin, **shape)
     return aggregate.change_finding(
         inspection, entry.sha256, finding_id, measurement=changed.to_dict(), by=inspector()
     )

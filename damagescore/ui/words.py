@@ -1,10 +1,11 @@
 """Words for kinds, states and outcomes, the same on every page."""
 
+import re
 from collections.abc import Mapping
 
 import streamlit as st
 
-from damagescore.quantity import Length, Measured, Quantity, format_quantity
+from damagescore.quantity import MM_PER_INCH, Length, Measured, Quantity, format_quantity
 from damagescore.report.words import DISPOSITIONS, METHODS, OUTCOMES, QUANTITIES
 
 MAIN_QUANTITY: Mapping[str, str] = {
@@ -98,6 +99,21 @@ def invented_badge() -> None:
 def when(at: str | None) -> str:
     """Show an ISO 8601 time to the minute, UTC."""
     return "" if not at else at[:16].replace("T", " ") + " UTC"
+
+
+def in_unit(text: str, unit: Length) -> str:
+    """A sentence of a check or a fault with its lengths in the unit chosen.
+
+    Checks are worded in millimetres; three figures are kept, as they have.
+    """
+    if unit == "mm":
+        return text
+    text = _PER_MM.sub(lambda m: f"{float(m[1]) * MM_PER_INCH:.3g} px/in", text)
+    return _MM.sub(lambda m: f"{float(m[1]) / MM_PER_INCH:.3g} in", text)
+
+
+_PER_MM = re.compile(r"(\d+(?:\.\d+)?) px/mm")
+_MM = re.compile(r"(\d+(?:\.\d+)?) mm\b(?!²|/)")
 
 
 def _capital(text: str) -> str:

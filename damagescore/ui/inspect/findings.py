@@ -11,7 +11,7 @@ from damagescore.quantity import NotMeasured, Quantity
 from damagescore.ui.inspect.photos import scale_words, worst_outcome
 from damagescore.ui.photo_edits import apply_op
 from damagescore.ui.session import load, show_edits, told, unit
-from damagescore.ui.words import OUTCOME_SIGNS, quantity_words, value_words
+from damagescore.ui.words import OUTCOME_SIGNS, in_unit, quantity_words, value_words
 from damagescore.ui.workspace import feed_of, key_of, mount, take_ops
 
 
@@ -87,7 +87,9 @@ def _tell_the_page(inspection_id: str) -> None:
 
 def _banner(entry: PhotoEntry) -> None:
     quality = entry.measurement["quality"]
-    refused = [c["message"] for c in quality["checks"] if c["outcome"] == "refuse"]
+    refused = [
+        in_unit(c["message"], unit()) for c in quality["checks"] if c["outcome"] == "refuse"
+    ]
     if worst_outcome(quality) != "refuse":
         return
     st.error("  \n".join(refused) or "The photo was refused.", icon=":material/block:")
@@ -116,7 +118,10 @@ def _below(entry: PhotoEntry) -> None:
             st.caption(scale_words(entry.measurement["scale"], unit=unit()))
         checks = entry.measurement["quality"]["checks"]
         st.markdown(
-            "\n".join(f"- {OUTCOME_SIGNS[c['outcome']]} {c['message']}" for c in checks)
+            "\n".join(
+                f"- {OUTCOME_SIGNS[c['outcome']]} {in_unit(c['message'], unit())}"
+                for c in checks
+            )
         )
 
 
@@ -129,5 +134,5 @@ def kept_totals(entry: PhotoEntry) -> Mapping[str, Quantity]:
 
 def _total_words(total: Quantity) -> str:
     if isinstance(total, NotMeasured):
-        return f"not measured. {total.reason}"
+        return f"not measured. {in_unit(total.reason, unit())}"
     return f"**{value_words(total, unit=unit())}**"
