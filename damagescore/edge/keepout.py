@@ -6,6 +6,8 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
+from damagescore.edge.record import fill_outline
+from damagescore.edge.sampling import sample
 from damagescore.scale.record import Mark, Scale
 
 Points = NDArray[np.float64]
@@ -20,6 +22,9 @@ DOT_AREA_MM = 3.2
 
 LARGEST_SHARE = 0.5
 """A region larger than this share of the photo is no card."""
+
+RULE_BEYOND, RULE_ACROSS = 0.5, 0.75
+"""How far a rule's body may reach beyond its graduations, in their length: along, across."""
 
 LEAST_SOLID = 0.88
 """Area over that of the convex hull: a card is a rectangle in perspective."""
@@ -48,6 +53,12 @@ def keep_out_areas(channels: Image, factor: float, scale: Scale) -> tuple[Points
     for area in marks:
         cv2.fillPoly(seeds, [_fixed(area, factor)], (1,), shift=4)
     cards = _cards(channels, seeds, _millimetre(scale, factor))
+    if not cards:
+        boxes = [_rule_box(channels, m, factor) for m in scale.marks if m.kind == "rule"]
+        cards = [
+            c for box in boxes
+            for c in _cards(channels, seeds, _millimetre(scale, factor), within=box)
+        ]  # fmt: skip
     whole = [(c + 0.5) / factor - 0.5 for c in cards]
     return (*whole, *(a for a in marks if not _inside_any(a, whole)))
 
@@ -72,6 +83,29 @@ def _mark_area(mark: Mark, scale: Scale) -> Points | None:
     return None
 
 
+def _rule_box(channels: Image, mark: Mark, factor: float) -> Bytes:
+    """1 where a rule's body may lie: beside the ends of its graduations, on their side.
+
+    A body that is like the bench or the plate behind it is else not parted from them.
+    """
+    ends = (np.asarray(mark.corners_px, dtype=np.float64) + 0.5) * factor - 0.5
+    along = ends[1] - ends[0]
+    across = np.array([-along[1], along[0]])
+    at = ends[0] + np.linspace(0, 1, 400)[:, None] * along
+    grey = np.ascontiguousarray(channels[..., 0])
+    rough = [
+        float(np.abs(np.diff(sample(grey, *(at + side * 0.05 * across).T[:, None])[0])).mean())
+        for side in (-1, 1)
+    ]
+    far = across * (1.0 if rough[1] > rough[0] else -1.0)
+    first, last = ends[0] - RULE_BEYOND * along, ends[1] + RULE_BEYOND * along
+    box = np.zeros(channels.shape[:2], np.uint8)
+    corners = [first - 0.03 * far, last - 0.03 * far]
+    corners += [last + RULE_ACROSS * far, first + RULE_ACROSS * far]
+    fill_outline(box, np.array(corners), 1)
+    return box
+
+
 def _fixed(area: Points, factor: float) -> NDArray[np.int32]:
     reduced = (area + 0.5) * factor - 0.5
     return np.round(reduced * 16).astype(np.int32).reshape(-1, 1, 2)
@@ -83,7 +117,9 @@ def _millimetre(scale: Scale, factor: float) -> float:
     return factor / max(scale.surface.mm_per_px_at(at), 1e-6)
 
 
-def _cards(channels: Image, seeds: Bytes, px_per_mm: float) -> list[Points]:
+def _cards(
+    channels: Image, seeds: Bytes, px_per_mm: float, *, within: Bytes | None = None
+) -> list[Points]:
     """Convex outlines (N, 2) of the cards, reduced pixels."""
     cards: list[Points] = []
     _, labels = cv2.connectedComponents(seeds)
@@ -91,19 +127,22 @@ def _cards(channels: Image, seeds: Bytes, px_per_mm: float) -> list[Points]:
         seed = labels == k
         if any(_covers(card, seed) for card in cards):
             continue
-        card = _card_around(channels, seed, px_per_mm)
+        card = _card_around(channels, seed, px_per_mm, within)
         if card is not None:
             cards.append(card)
     return cards
 
 
-def _card_around(channels: Image, seed: NDArray[np.bool_], px_per_mm: float) -> Points | None:
+def _card_around(
+    channels: Image, seed: NDArray[np.bool_], px_per_mm: float, within: Bytes | None
+) -> Points | None:
     inside = channels[seed]
     bright = inside[inside[:, 0] >= np.percentile(inside[:, 0], 65)]
     colour = np.median(bright, axis=0)
     alike = (np.abs(channels - colour) < ALIKE).all(axis=2).astype(np.uint8)
     close = cv2.getStructuringElement(cv2.MORPH_RECT, _kernel(0.35 * px_per_mm))
     alike = np.asarray(cv2.morphologyEx(alike, cv2.MORPH_CLOSE, close), np.uint8)
+    alike = alike if within is None else alike & within
     for cut_mm in (0.6, 1.2, 2.0):
         kernel = cv2.getStructuringElement(cv2.MORPH_RECT, _kernel(cut_mm * px_per_mm))
         opened = np.asarray(cv2.morphologyEx(alike, cv2.MORPH_OPEN, kernel), np.uint8)

@@ -8,6 +8,7 @@ import pytest
 
 from damagescore.photo import CameraFacts, Photo
 from damagescore.quality import Check, Quality, check_quality
+from damagescore.quality.sharpness import side_response
 from damagescore.scale.record import Mark, Scale, SurfaceMap
 
 HEIGHT, WIDTH = 700, 1000
@@ -127,7 +128,8 @@ def test_resolution(px_per_mm: float, outcome: str) -> None:
 
 
 @pytest.mark.parametrize(
-    ("tilt_deg", "outcome"), [(0.0, "pass"), (20.0, "pass"), (25.0, "warn"), (36.0, "refuse")]
+    ("tilt_deg", "outcome"),
+    [(0.0, "pass"), (25.0, "pass"), (30.0, "pass"), (33.0, "warn"), (41.0, "refuse")],
 )
 def test_tilt(tilt_deg: float, outcome: str) -> None:
     assert check(judged(scale=scale_of(tilt_deg=tilt_deg)), "tilt").outcome == outcome
@@ -148,7 +150,8 @@ def test_marks_that_disagree(disagreement: float, outcome: str) -> None:
 
 
 @pytest.mark.parametrize(
-    ("u_relative", "outcome"), [(0.01, "pass"), (0.04, "warn"), (0.08, "refuse")]
+    ("u_relative", "outcome"),
+    [(0.01, "pass"), (0.04, "pass"), (0.06, "warn"), (0.11, "refuse")],
 )
 def test_uncertain_scale(u_relative: float, outcome: str) -> None:
     quality = judged(scale=scale_of(u_relative=u_relative))
@@ -211,6 +214,52 @@ def test_a_mark_turned_against_the_rubber(turn_deg: float, outcome: str) -> None
     shrink = 50 / 250 * np.tan(np.radians(turn_deg))
     assert found.value == pytest.approx(100 * shrink, rel=0.1, abs=0.1)  # first order
     assert found.outcome == outcome
+
+
+def test_the_bounds_of_the_plane_grow_with_what_the_perspective_is_known_to() -> None:
+    scale = scale_of(surface=SurfaceMap(px_to_mm=projective(15.0)), tilt_deg=15.0)
+    assert check(judged(scale=scale), "planes").outcome == "warn"
+    # Focal length known to 30 %: the convergence that it puts in is known to 30 % as well.
+    loose = replace(scale, u_log_focal=0.3)
+    assert check(judged(scale=loose), "planes").outcome == "pass"
+    # The graduations of a rule show the convergence itself, whatever the focal length.
+    rule = replace(loose, method="rule")
+    assert check(judged(scale=rule), "planes").outcome == "warn"
+
+
+def test_a_mark_whose_black_is_washed_out_is_refused() -> None:
+    grey = drawn()
+    assert check(judged(grey), "exposure_mark").outcome == "pass"
+    over = np.clip(1.2 * grey + 70.0, 0, 255)  # black 25 to 100, white 225 to 255
+    x = slice(40, 400)
+    bright = grey.copy()
+    bright[440:, x] = over[440:, x]
+    cv2.rectangle(bright, (130, 510), (160, 650), 255.0, -1)
+    cv2.rectangle(bright, (240, 510), (270, 650), 255.0, -1)
+    assert check(judged(bright), "exposure_mark").outcome == "warn"
+    bright[440:, x] = np.clip(bright[440:, x] + 60.0, 0, 255)
+    assert check(judged(bright), "exposure_mark").outcome == "refuse"
+
+
+def test_a_doubtful_layer_count_is_told_with_the_reason() -> None:
+    quality = judged(layers_doubt="one of the shims is hardly seen")
+    found = check(quality, "layers")
+    assert (found.outcome, found.value) == ("warn", 5.0)
+    assert "hardly seen" in found.message
+    assert "give the number of layers" in found.message
+    assert quality.usable
+    assert "layers" not in [c.name for c in judged().checks]
+
+
+def test_a_mottled_border_is_no_fault() -> None:
+    rng = np.random.default_rng(4)
+    grey = np.full((120, 120), 40.0, np.float32)
+    for k in range(16):  # each piece of the border lies elsewhere
+        low = 8 + int(rng.integers(0, 40)) if k % 2 else 70 + int(rng.integers(0, 40))
+        grey[low:, 7 * k + 4 : 7 * k + 11] = 200.0
+    side = np.array([[4.0, 60.0], [116.0, 60.0]])
+    response = side_response(grey, side, half_px=25.0, trim=0.02)
+    assert response is None or np.isfinite(response.finest_width_px)
 
 
 def test_the_plane_is_not_judged_in_a_profile_view() -> None:

@@ -1,0 +1,86 @@
+"""When the number of layers is said to be in doubt, and stacks that are hard to count."""
+
+import numpy as np
+import pytest
+
+from damagescore.edge.bands import Band
+from damagescore.edge.doubt import doubt_of
+from damagescore.edge.record import Edge
+from damagescore.edge.stack import find_stack
+from damagescore.edge.straighten import Profiles
+
+SHIM, RUBBER, PLATE = (4.8, 0.0, 0.0), (4.0, 0.0, 0.0), (4.4, 0.12, -0.2)
+MM_PER_PX = 0.05
+
+
+def _band(level: float, strength: float = 40.0) -> Band:
+    contrast = np.array([strength, 0.0, 0.0])
+    return Band(level_px=level, thickness_px=10.0, contrast=contrast, strength=strength)
+
+
+CHAIN = [_band(y) for y in (100.0, 160.0, 220.0, 280.0)]
+ENDS = (50.0, 330.0)
+
+
+def test_an_even_chain_is_not_doubted() -> None:
+    assert doubt_of(CHAIN, CHAIN, ends=ENDS) == ""
+    assert doubt_of([*CHAIN, _band(190.0, 10.0)], CHAIN, ends=ENDS) == ""  # a faint mould line
+    assert doubt_of([*CHAIN, _band(500.0)], CHAIN, ends=ENDS) == ""  # far from the stack
+    dark = Band(
+        level_px=190.0, thickness_px=10.0, contrast=np.array([-40.0, 0.0, 0.0]), strength=40.0
+    )
+    assert doubt_of([*CHAIN, dark], CHAIN, ends=ENDS) == ""  # unlike the shims
+
+
+def test_what_speaks_against_a_count_is_named() -> None:
+    assert "lies inside a layer" in doubt_of([*CHAIN, _band(190.0)], CHAIN, ends=ENDS)
+    faint = [*CHAIN[:3], _band(280.0, 3.0)]
+    assert "hardly seen" in doubt_of(faint, faint, ends=ENDS)
+    missed = [CHAIN[0], CHAIN[1], CHAIN[3]]
+    assert "different thickness" in doubt_of(missed, missed, ends=ENDS)
+
+
+def _profiles(rubber_px: float, shim_px: float, count: int, *, hidden: float = 0.0) -> Profiles:
+    """A stack of `count` rubber layers between plates; a share hidden below the last shim."""
+    rng = np.random.default_rng(2)
+    rows = np.arange(0, 1200, 2.0)
+    values = np.empty((len(rows), 40, 3), np.float32)
+    values[:] = PLATE
+    start = 300.0
+    for k in range(2 * count - 1):
+        thick = rubber_px if k % 2 == 0 else shim_px
+        values[(rows >= start) & (rows < start + thick)] = RUBBER if k % 2 == 0 else SHIM
+        start += thick
+    below = rows > start - rubber_px
+    values[np.ix_(below, np.arange(40) < 40 * hidden)] = (5.0, 0.0, 0.0)  # a bright rule
+    values += rng.normal(0, 0.01, values.shape)
+    return Profiles(levels_px=rows, s_px=np.arange(40) * 24.0, values=values)
+
+
+@pytest.mark.parametrize(
+    ("rubber_px", "shim_px", "count"),
+    [(60.0, 10.0, 5), (20.0, 12.0, 11), (22.0, 10.0, 9), (100.0, 20.0, 3)],
+)
+def test_layers_are_counted_down_to_one_millimetre(
+    rubber_px: float, shim_px: float, count: int
+) -> None:
+    stack = find_stack(_profiles(rubber_px, shim_px, count), mm_per_px=MM_PER_PX)
+    assert stack is not None
+    assert len(stack.shims) == count - 1
+    assert stack.doubt == ""
+    assert stack.top == pytest.approx(300.0, abs=4.0)  # 2 rows of 2 px
+
+
+def test_a_stack_half_hidden_by_a_rule_is_found_by_the_deeper_search() -> None:
+    stack = find_stack(_profiles(80.0, 14.0, 3, hidden=0.62), mm_per_px=MM_PER_PX)
+    assert stack is not None
+    assert len(stack.shims) == 2
+
+
+def test_no_stack_is_made_up_where_there_is_none() -> None:
+    assert find_stack(_profiles(60.0, 10.0, 1), mm_per_px=MM_PER_PX) is None
+
+
+def test_doubt_is_stored_and_read_back() -> None:
+    edge = Edge(layers=(), shape=(10, 20), doubt="the stack runs out of the photo")
+    assert Edge.from_dict(edge.to_dict()).doubt == edge.doubt
