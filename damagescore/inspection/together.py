@@ -6,6 +6,13 @@ from typing import Any
 
 from damagescore.inspection.record import Edit, Inspection
 
+_WORDS: Mapping[str, str] = {
+    "replace_geometry": "reshape",
+    "add_finding": "add",
+    "change_kind": "change the kind of",
+    "change_layer": "change the layer of",
+}
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Clash:
@@ -54,7 +61,7 @@ def clash_of(
 
 def words_of_edit(edit: Edit) -> str:
     """Name an edit in a few words: "reject crack-2, photo 1 (edge.jpg)"."""
-    words = edit.action.replace("_", " ")
+    words = _WORDS.get(edit.action, edit.action.replace("_", " "))
     return words if words.endswith(edit.target) else f"{words} {edit.target}"
 
 

@@ -35,6 +35,7 @@ def test_a_part_is_inspected_from_photo_to_signed_report(tmp_path: Path) -> None
         _add_photo(page)
         _review(page)
         _trace(page)
+        _keep_out(page)
         _reload(page)
         _limits(page)
         _sign(page, tmp_path)
@@ -133,6 +134,26 @@ def _trace(page: Page) -> None:
     page.locator("[data-do=finish]").click()
     expect(workspace).to_have_attribute("data-findings", str(before + 1))
     _saved(page)
+
+
+def _keep_out(page: Page) -> None:
+    """Keep an area out, see that the photo is measured again, and take that back."""
+    reviewed = page.locator(".row.confirmed, .row.rejected").count()
+    page.locator("[data-tool=keepout]").click()
+    box = page.locator(".stage").bounding_box()
+    assert box is not None
+    for x, y in ((0.1, 0.5), (0.16, 0.5), (0.16, 0.54)):
+        page.mouse.click(box["x"] + x * box["width"], box["y"] + y * box["height"])
+    page.locator("[data-do=finish]").click()
+    expect(page.locator(".hint")).to_contain_text("Measuring the photo again")
+    expect(page.locator(".ws")).to_have_attribute("data-pending", "0", timeout=MEASURED)
+    # What was reviewed is still there, as it was reviewed.
+    expect(page.locator(".row.confirmed, .row.rejected")).to_have_count(reviewed)
+    undo = page.locator("[data-do=undo]")
+    expect(undo).to_have_attribute("title", re.compile("measure again photo 1"))
+    undo.click()
+    _saved(page)
+    expect(page.locator(".row.confirmed, .row.rejected")).to_have_count(reviewed)
 
 
 def _saved(page: Page) -> None:
