@@ -24,7 +24,7 @@ TERMS: Mapping[str, Callable[[Evidence], float]] = {
     "bright_flank": lambda e: min(e.bright_flank, 0.6),
     "step": lambda e: min(e.step, 0.3),
     "pale_and_wide": lambda e: e.width_mm * max(0.0, 1 - e.darkness),
-    "straight_inside": lambda e: e.straight * (1 - e.border_share),
+    "straight_inside": lambda e: e.straight * (1 - e.border_share) * math.log1p(e.length_mm),
     "on_border": lambda e: e.border_share,
     "noise": lambda e: min(e.noise, 0.3),
     "uneven": lambda e: 1 - max(0.0, e.weakest) / max(e.darkness, 0.05),

@@ -22,6 +22,9 @@ RIM_MM = 0.2
 
 MOST_COLUMNS = 16_000
 
+COVER = 2.4
+"""What is this many times as bright as rubber there and ends sharply, lies on it."""
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Strip:
@@ -106,15 +109,15 @@ def _covered(grey: Image, judged: Mask, mm_per_px: float) -> Mask:
 
     A card or a rule that the edge search did not take out has dark lines of its own.
     """
-    sound = grey[::4, ::4][judged[::4, ::4]]
-    if len(sound) == 0:
-        return np.zeros(judged.shape, bool)
     height, width = grey.shape
     coarse = max(1, round(0.16 / mm_per_px))
     size = (max(1, width // coarse), max(1, height // coarse))
     small = cv2.resize(grey, size, interpolation=cv2.INTER_AREA)
     on_rubber = cv2.resize(judged.astype(np.uint8), size, interpolation=cv2.INTER_NEAREST) > 0
-    bright = ((small > 2.0 * float(np.median(sound))) & on_rubber).astype(np.uint8)
+    if on_rubber.sum() < 50:
+        return np.zeros(judged.shape, bool)
+    light = _light(np.asarray(small, np.float32), on_rubber)
+    bright = ((small > COVER * light) & on_rubber).astype(np.uint8)
     solid = cv2.morphologyEx(bright, cv2.MORPH_OPEN, np.ones((3, 3), np.uint8))
     # Its graduations lie between bright pieces; its rim has a shadow.
     solid = cv2.morphologyEx(solid, cv2.MORPH_CLOSE, np.ones((7, 7), np.uint8))
@@ -122,6 +125,36 @@ def _covered(grey: Image, judged: Mask, mm_per_px: float) -> Mask:
     solid = _with_sharp_edge(np.asarray(solid, np.uint8), np.asarray(small, np.float32), beside)
     solid = cv2.dilate(solid, np.ones((5, 5), np.uint8))
     return cv2.resize(solid, (width, height), interpolation=cv2.INTER_NEAREST) > 0
+
+
+def _light(grey: Image, on_rubber: Mask) -> Image:
+    """How bright sound rubber is at each place: a smooth surface through most of it.
+
+    Quadratic in both directions on a logarithmic scale, by least absolute distances
+    (weights turned until they settle), twice as strict below as above: a third of the
+    places lie under it, so that a card does not lift it. One level for the whole photo
+    would take well lit rubber for a card where the rest lies in the shade.
+    """
+    rows, columns = np.nonzero(on_rubber)
+    some = slice(None, None, max(1, len(rows) // 4000))
+    terms = _quadratic(rows[some], columns[some], grey.shape)
+    level = np.log(np.maximum(grey[rows[some], columns[some]], 1.0))
+    weight = np.ones(len(level))
+    for _ in range(12):
+        root = np.sqrt(weight)
+        solved = np.linalg.lstsq(terms * root[:, None], level * root, rcond=None)[0]
+        above = level - terms @ solved
+        weight = np.where(above > 0, 1.0, 2.0) / np.maximum(np.abs(above), 0.02)
+    y, x = np.indices(grey.shape).reshape(2, -1)
+    light = np.exp(_quadratic(y, x, grey.shape) @ solved).reshape(grey.shape)
+    return np.asarray(light, np.float32)
+
+
+def _quadratic(
+    rows: NDArray[np.intp], columns: NDArray[np.intp], shape: tuple[int, ...]
+) -> Points:
+    y, x = 2 * rows / shape[0] - 1, 2 * columns / shape[1] - 1
+    return np.column_stack([np.ones(len(x)), x, y, x * x, x * y, y * y])
 
 
 def _with_sharp_edge(solid: NDArray[np.uint8], grey: Image, beside: Mask) -> NDArray[np.uint8]:

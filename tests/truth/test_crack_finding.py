@@ -69,6 +69,14 @@ def test_a_shadow_edge_is_no_crack():
     assert found_in(light=light) == ()
 
 
+def test_a_crack_in_well_lit_rubber_is_found_where_most_lies_in_the_shade():
+    """The lit end is three times as bright as most of the layer; it is no card."""
+    line, widths = crack(6, start=(430, 100), length_px=200)
+    light = RUBBER_LIGHT * (0.5 + 3 / (1 + np.exp(-(np.arange(SHAPE[1]) - 400) / 5)))
+    (finding,) = found_in([(line, widths)], light=np.tile(light, (SHAPE[0], 1)))
+    assert finding.quantities["length"].value == pytest.approx(200 * MM_PER_PX, abs=0.4)
+
+
 def test_a_mould_flash_line_is_no_crack():
     """Straight, along the layer over its whole length, a third darker, bright beside."""
     dark, bright = (straight((350, y), 0, 690) for y in (80, 82.5))
