@@ -95,7 +95,12 @@ def silhouette(plan: Plan, skin: Skin) -> tuple[Points, Points]:
 
 
 def profile_truth(plan: Plan, skin: Skin, file: str) -> Record:
-    """The record of a profile photo; its plane is (z, v), z outward from the shims' circle."""
+    """The record of a profile photo; its plane is (z, v), z outward from the shims' circle.
+
+    Peaks are those of the height field at the grazed line. `outline_px` takes each height v
+    by itself: a camera that looks down sees a bulge's outline up to 0.3 mm lower or higher,
+    at the same distance outwards.
+    """
     view, radius = plan.view, plan.layup.radius_mm
     assert radius is not None
     v, out = silhouette(plan, skin)
