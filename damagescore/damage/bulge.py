@@ -136,7 +136,8 @@ def bulge_profile(photo: Photo, edge: Edge, scale: Scale) -> BulgeProfile:
 
     The datum is a robust straight line through the outline where shims reach it;
     with five shims or more, and a bend well beyond its uncertainty, a parabola.
-    The rubber never enters the datum.
+    The rubber never enters the datum. What the inspector keeps from being judged carries
+    no datum, and a layer that is mostly kept out is not measured.
     """
     del photo  # the outline was located when the edge was found
     outline = edge.outline_px
@@ -146,7 +147,8 @@ def bulge_profile(photo: Photo, edge: Edge, scale: Scale) -> BulgeProfile:
             remedy="Use a photo along the edge against a plain background, view profile.",
         )
     ends = {x.index: _ends_at_outline(x, outline) for x in edge.layers}
-    shims = [_between(outline, ends[x.index], margin=0.25) for x in edge.shims]
+    free = edge.allows(outline)
+    shims = [free & _between(outline, ends[x.index], margin=0.25) for x in edge.shims]
     shims = [s for s in shims if s.any()]
     if len(shims) < 2:
         raise EdgeError(
@@ -160,10 +162,11 @@ def bulge_profile(photo: Photo, edge: Edge, scale: Scale) -> BulgeProfile:
     shim_t = np.array([datum.frame(surface[s])[0].mean() for s in shims])
     noise = _noise_mm(surface, datum)
     layers = [
-        _layer_bulge(x, outline, _between(outline, ends[x.index], margin=BOND_MARGIN,
-                                           least=BOND_ROWS),
+        _layer_bulge(x, outline, free & _between(outline, ends[x.index], margin=BOND_MARGIN,
+                                                  least=BOND_ROWS),
                      scale=scale, datum=datum, shim_t=shim_t, noise_mm=noise)
         for x in edge.rubber
+        if free[slice(*ends[x.index])].mean() >= LEAST_KNOWN
     ]  # fmt: skip
     t, _ = datum.frame(surface)
     drawn = np.linspace(t.min(), t.max(), 40)
