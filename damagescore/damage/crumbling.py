@@ -55,7 +55,7 @@ class CrumblingRule:
         Logarithm of dark texture over that of sound rubber, plus `SHADE_GAIN` times
         the shade: wrinkled or dusty rubber in glare is rough and no darker.
     most_undecided : float
-        Share of a patch that may as well not be one.
+        Share of a faint patch that may as well not be one; see `_most_undecided`.
     join_mm : float
         Pieces nearer than this are one patch.
     """
@@ -159,13 +159,19 @@ def _is_crumbled(outline: Outline, rule: CrumblingRule) -> bool:
     least, most = rule.bright_over_dark
     return bool(
         outline.area_mm2 >= rule.least_area_mm2
-        and outline.undecided <= rule.most_undecided
+        and outline.undecided <= _most_undecided(facts["even 1.0"], rule)
         and facts["even 1.0"] >= rule.least_texture
         and facts["dark even 1.0"] + SHADE_GAIN * facts["darker"] >= rule.least_lost_light
         and facts["aligned"] <= rule.most_aligned
         and facts["quiet side"] >= rule.least_quiet
         and least <= facts["bright over dark"] <= most
     )
+
+
+def _most_undecided(texture: float, rule: CrumblingRule) -> float:
+    """Noise blurs the border of a plain patch too; a faint one must have a border."""
+    plain = max(texture - rule.least_texture, 0.0)
+    return min(rule.most_undecided + 0.12 * plain, 0.5)
 
 
 def _strength(odds: float, outline: Outline) -> float:

@@ -2,6 +2,7 @@
 
 import cv2
 import numpy as np
+import pytest
 
 from damagescore.damage.areas import U_BORDER_MM, U_POINT_MM, WANDER_MM, measure_area
 from damagescore.damage.crumbling import find_crumbling
@@ -47,8 +48,10 @@ def shape_of(rng: np.random.Generator) -> np.ndarray:
     )
 
 
-def photo_with(polygon: np.ndarray, rng: np.random.Generator) -> Photo:
-    """Grains of 0.3 to 0.6 mm with gaps in a ragged patch, blur, noise."""
+def photo_with(
+    polygon: np.ndarray, rng: np.random.Generator, *, depth: float = 0.85, noise: float = 1.5
+) -> Photo:
+    """Grains of 0.3 to 0.6 mm with gaps of a depth (0 to 1) in a ragged patch, blur, noise."""
     grey = np.full((HEIGHT, WIDTH), 170.0, np.float32)
     grey[20:110], grey[130:220] = 60.0, 60.0
     size = rng.uniform(6, 12)
@@ -58,12 +61,12 @@ def photo_with(polygon: np.ndarray, rng: np.random.Generator) -> Photo:
     x = np.clip(x + rng.uniform(0, 0.7 * size, x.shape), 0, WIDTH - 1).astype(int)
     seeds[y, x] = 0
     away = cv2.distanceTransform(seeds, cv2.DIST_L2, 5) / (0.6 * size)
-    relief = 0.15 + 0.85 * np.sqrt(np.clip(1 - away**2, 0, 1))
+    relief = 1 - depth + depth * np.sqrt(np.clip(1 - away**2, 0, 1))
     inside = np.zeros(grey.shape, np.float32)
     cv2.fillPoly(inside, [np.round(polygon * 16).astype(np.int32)], 1.0, cv2.LINE_AA, 4)
     grey *= 1 - inside * (1 - relief)
     seen = cv2.GaussianBlur(grey, (0, 0), rng.uniform(0.6, 1.2)) + rng.normal(
-        0, 1.5, grey.shape
+        0, noise, grey.shape
     )
     rgb = np.zeros((HEIGHT, WIDTH, 3), np.uint8)
     return Photo(
@@ -77,12 +80,16 @@ def area_mm2(polygon: np.ndarray) -> float:
     return abs(np.dot(x, np.roll(y, -1)) - np.dot(y, np.roll(x, -1))) / 2 / PX_PER_MM**2
 
 
-def test_found_areas_lie_within_what_is_claimed() -> None:
+@pytest.mark.parametrize(
+    ("depth", "noise"), [(0.85, 1.5), (0.5, 2.0), (0.4, 1.0)], ids=["plain", "noisy", "faint"]
+)
+def test_found_areas_lie_within_what_is_claimed(depth: float, noise: float) -> None:
     ratios = []
     for seed in range(16):
         rng = np.random.default_rng(seed)
         polygon = shape_of(rng)
-        found = find_crumbling(photo_with(polygon, rng), edge_of(), scale_of(0.001))
+        photo = photo_with(polygon, rng, depth=depth, noise=noise)
+        found = find_crumbling(photo, edge_of(), scale_of(0.001))
         assert len(found) == 1, f"seed {seed}"
         area = found[0].quantities["area"]
         ratios.append((area.value - area_mm2(polygon)) / area.u)
@@ -92,6 +99,20 @@ def test_found_areas_lie_within_what_is_claimed() -> None:
     # budget, but a claim four times too wide (rms below 0.25) would say nothing.
     assert np.sum(np.abs(ratios) > 2) <= 2
     assert 0.25 < rms < 1.4
+
+
+def test_a_faint_patch_is_less_certain_than_a_plain_one() -> None:
+    """More of its border is undecided, and the budget says so under a name of its own."""
+    claims = []
+    for depth, noise in ((0.85, 1.5), (0.4, 3.0)):
+        rng = np.random.default_rng(3)
+        polygon = shape_of(rng)
+        photo = photo_with(polygon, rng, depth=depth, noise=noise)
+        (found,) = find_crumbling(photo, edge_of(), scale_of(0.001))
+        area = found.quantities["area"]
+        lines = {c.source: c.u / area.value for c in area.budget}
+        claims.append(lines["contrast"])
+    assert claims[1] > 1.3 * claims[0]  # by a third at least: half the depth, twice the noise
 
 
 def test_budget_of_a_wandering_outline_is_that_of_a_simulation() -> None:
