@@ -16,6 +16,9 @@ FAINT = 0.1
 UNEVEN = 1.45
 """Distances of neighbouring shims whose ratio is larger hint at a shim missed or feigned."""
 
+UNEVEN_END = 2.0
+"""The usual thickness over that of an outer layer from which on that layer may be none."""
+
 
 def doubt_of(bands: list[Band], chain: list[Band], *, ends: tuple[float, float]) -> str:
     """What speaks against the number of shims in a chain; empty where nothing does.
@@ -39,7 +42,20 @@ def doubt_of(bands: list[Band], chain: list[Band], *, ends: tuple[float, float])
         return "one of the shims is hardly seen"
     if float(pitches.max() / pitches.min()) > UNEVEN:
         return "the layers are of very different thickness"
+    if _uneven_end(chain, ends, float(np.median(pitches))):
+        return "an outer layer is of very different thickness"
     return ""
+
+
+def _uneven_end(chain: list[Band], ends: tuple[float, float], pitch: float) -> bool:
+    """Whether the rubber beyond an outer shim is unlike that between shims in thickness."""
+    usual = pitch - float(np.median([b.thickness_px for b in chain]))
+    first, last = chain[0], chain[-1]
+    outer = (
+        first.level_px - first.thickness_px / 2 - ends[0],
+        ends[1] - last.level_px - last.thickness_px / 2,
+    )
+    return max(outer) > UNEVEN * usual or min(outer) < usual / UNEVEN_END
 
 
 def _left_out(
