@@ -16,6 +16,9 @@ FAINT = 0.1
 UNEVEN = 1.45
 """Distances of neighbouring shims whose ratio is larger hint at a shim missed or feigned."""
 
+NEXT = 0.12
+"""How far from where the next shim would lie, in pitches, a band beyond the stack counts."""
+
 UNEVEN_END = 2.0
 """The usual thickness over that of an outer layer from which on that layer may be none."""
 
@@ -37,7 +40,7 @@ def doubt_of(bands: list[Band], chain: list[Band], *, ends: tuple[float, float])
     usual = float(np.median([b.strength for b in chain]))
     pitches = np.diff([b.level_px for b in chain])
     if _left_out(bands, chain, ends, usual):
-        return "a band like a shim lies inside a layer"
+        return "a band like a shim lies inside a layer or beside the stack"
     if min(b.strength for b in chain) < FAINT * usual:
         return "one of the shims is hardly seen"
     if float(pitches.max() / pitches.min()) > UNEVEN:
@@ -68,6 +71,7 @@ def _left_out(
     for band in bands:
         apart = min(abs(band.level_px - b.level_px) for b in chain)
         inside = ends[0] + 0.25 * pitch < band.level_px < ends[1] - 0.25 * pitch
+        inside |= abs(apart - pitch) < NEXT * pitch  # where the next shim would lie
         alike = float(band.contrast @ mean) > max(0.6 * band.strength, AS_STRONG * usual)
         if inside and alike and apart > 0.25 * pitch:
             return True

@@ -34,6 +34,7 @@ def test_an_even_chain_is_not_doubted() -> None:
 
 def test_what_speaks_against_a_count_is_named() -> None:
     assert "lies inside a layer" in doubt_of([*CHAIN, _band(190.0)], CHAIN, ends=ENDS)
+    assert "beside the stack" in doubt_of([*CHAIN, _band(342.0)], CHAIN, ends=ENDS)
     faint = [*CHAIN[:3], _band(280.0, 3.0)]
     assert "hardly seen" in doubt_of(faint, faint, ends=ENDS)
     missed = [CHAIN[0], CHAIN[1], CHAIN[3]]
