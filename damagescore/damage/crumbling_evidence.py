@@ -197,12 +197,13 @@ def border_score(seen: Image, core: Mask) -> Image:
     usual = np.median(seen[core], axis=0)
     score = seen @ np.array(CLUE_WEIGHTS, np.float32)
     score += np.float32(OFFSET + usual[[CLUES.index(c) for c in CORE_CLUES]] @ CORE_WEIGHTS)
-    for weight, clue in zip(RELATIVE_WEIGHTS, _relative(seen, usual), strict=True):
+    for weight, clue in zip(RELATIVE_WEIGHTS, relative_clues(seen, usual), strict=True):
         score += np.float32(weight) * clue
     return np.asarray(score, dtype=np.float32)
 
 
-def _relative(seen: Image, usual: Image) -> tuple[Image, ...]:
+def relative_clues(seen: Image, usual: Image) -> tuple[Image, ...]:
+    """`RELATIVE_CLUES` at each pixel, given what is usual in a core, shape (len(CLUES),)."""
     n = len(CHANNELS)
     at = {name: k for k, name in enumerate(CLUES)}
     even = [at["even 0.4"], at["even 1.0"]]

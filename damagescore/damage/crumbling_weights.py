@@ -1,8 +1,9 @@
 """Weights of the evidence for crumbled rubber, fitted on the development photos.
 
-Logistic regression on pixels within 1.5 mm of true borders, every photo counted alike; on
-photos left out of the fit it lost nothing. Order: that of `CLUES`, of `CORE_CLUES` and of
-`RELATIVE_CLUES` in `crumbling_evidence`.
+Logistic regression on pixels within 1.5 mm of true borders of 35 patches, every photo counted
+alike. On development photos left out of the fit the median overlap with the truth was 0.84 to
+0.86. The offset was then lowered by 0.3, for areas came out 3 % large. Order: that of `CLUES`,
+of `CORE_CLUES` and of `RELATIVE_CLUES` in `crumbling_evidence`.
 """
 
 CLUE_WEIGHTS = (
