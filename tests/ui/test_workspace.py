@@ -54,8 +54,8 @@ class Desk:
         page.get_by_label("Who is working?").press("Enter")
         expect(page.get_by_label("Who is working?")).to_have_count(0)
         # Until the name is taken over, a workspace that is read-only stands there.
-        expect(page.locator(".ws")).to_have_count(1)
-        expect(page.locator("[data-tool=trace]")).to_be_enabled()
+        expect(page.locator("[data-tool=trace]:enabled")).to_have_count(1)
+        expect(page.locator("[data-tool=trace]:disabled")).to_have_count(0)
         expect(page.locator(".stage[data-ready=yes]")).to_be_visible()
         page.locator(".ws").evaluate("(root) => root.scrollIntoView({block: 'end'})")
         return page
