@@ -8,7 +8,7 @@ from scipy.ndimage import gaussian_filter1d
 
 from damagescore.edge.flow import Flow
 from damagescore.edge.paths import best_path, whittaker
-from damagescore.edge.sampling import sample
+from damagescore.edge.sampling import medians, sample
 from damagescore.edge.straighten import Reduced
 from damagescore.photo.record import Photo
 
@@ -129,12 +129,12 @@ def _strip(
         & (grid[..., 1] >= 0) & (grid[..., 1] <= photo.height - 1)
     )  # fmt: skip
     shaped = part.reshape(len(offsets), count, COLUMNS_PER_BLOCK, 4)
-    medians = np.median(shaped, axis=2) + 8.0
+    levels = medians(shaped, 2) + 8.0
     # A lens blurs light, not the stored values: their steepest place lies on the dark
     # side of the step. Hence back to light by the usual power of 2.2.
-    light = (medians[..., 3] / 255.0) ** 2.2
+    light = (levels[..., 3] / 255.0) ** 2.2
     grey = light / light.mean(axis=0)
-    ratios = np.log(medians[..., [0, 2]] / medians[..., [3]])
+    ratios = np.log(levels[..., [0, 2]] / levels[..., [3]])
     channels = np.concatenate([grey[..., None], ratios], axis=-1)
     seen = inside.reshape(len(offsets), count, COLUMNS_PER_BLOCK).mean(axis=2) > 0.6
     channels[~seen] = np.nan

@@ -7,7 +7,7 @@ from numpy.typing import NDArray
 from scipy.ndimage import gaussian_filter1d, uniform_filter1d
 
 from damagescore.edge.flow import BOW_TERMS, STRETCH_TERMS, Flow, powers
-from damagescore.edge.sampling import sample
+from damagescore.edge.sampling import medians, sample
 
 Points = NDArray[np.float64]
 Image = NDArray[np.float32]
@@ -96,13 +96,13 @@ def _block_medians(sampled: Image, seen: Mask, levels: Points, s: Points) -> Pro
     rows, columns, kinds = sampled.shape
     blocks = columns // BLOCK_COLUMNS
     shaped = sampled.reshape(rows, blocks, BLOCK_COLUMNS, kinds)
-    values = np.median(np.ascontiguousarray(shaped.transpose(0, 1, 3, 2)), axis=3)
+    values = medians(np.ascontiguousarray(shaped.transpose(0, 1, 3, 2)), 3)
     share = seen.reshape(rows, blocks, BLOCK_COLUMNS).mean(axis=2)
     values[share < 0.75] = np.nan
     return Profiles(
         levels_px=levels,
         s_px=s.reshape(blocks, BLOCK_COLUMNS).mean(axis=1),
-        values=values.astype(np.float32),
+        values=values,
     )
 
 
