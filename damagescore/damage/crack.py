@@ -59,7 +59,8 @@ def find_cracks(
     edge : Edge
     scale : Scale
     sensitivity : float
-        0 (only the plainest lines) to 1 (everything suspicious).
+        0 (only the plainest lines) to 1 (everything suspicious): the chance from which a
+        line is proposed, 0.95 at 0, 0.5 in the middle, 0.05 at 1.
     exclude : ndarray of bool, shape (H, W), optional
         True where nothing may be found, for instance in crumbled areas.
 
@@ -75,6 +76,8 @@ def find_cracks(
 
     Notes
     -----
+    A finding's strength is the fitted chance that it is real (`confidence.Model.chance`).
+
     Known bias: a tip that tapers below about 0.05 mm fades into the rubber's own
     grain and is not seen, so lengths come out up to a few percent short.
     """

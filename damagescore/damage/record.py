@@ -25,7 +25,8 @@ class Finding:
     layer : int or None
         Index of the rubber layer it lies in (or borders on, for a bond gap).
     strength : float
-        0 to 1; how clearly the photo shows it.
+        0 to 1. For a proposed crack or bond gap the chance that it is one, as fitted on
+        photos with truth (`confidence.Model.chance`); else how clearly the photo shows it.
     lines_px : tuple of ndarray, shape (N, 2)
         Centre lines: the main path first, then branches, each ordered.
     polygon_px : ndarray, shape (N, 2), or None
