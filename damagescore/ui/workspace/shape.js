@@ -82,6 +82,7 @@ class Shape {
     this.grabbed = found;
     if (found.middle && found.index !== null) this.pin(found.part.line, found.index);
     this.current = { line: found.part.line, index: found.index };
+    drawHint(this.ws);
     this.ws.view.redraw();
   }
 
@@ -142,8 +143,9 @@ class Shape {
     const { ws } = this;
     const snap = Boolean(ws.snapEdit && line !== null && points.length);
     // To follow the dark line only the points that were put by hand are given.
-    const given = snap && !grows && points.length > 2 ? [this.farthest(part, first, points)] : points;
-    this.pins.clear();
+    const own = snap && !grows && points.length > 2;
+    const given = own ? [points[this.farthest(part, first, points)]] : points;
+    this.keepCurrent({ line, first, last, points, snap }, part);
     ws.push({ do: "shape", id: ws.chosen, line, first, last, points: rounded(given), snap,
       count: part.points.length });
   }
@@ -151,7 +153,18 @@ class Shape {
   farthest(part, first, points) {
     const n = part.points.length;
     const shift = points.map((p, i) => lengthOf(p, part.points[(first + i) % n]));
-    return points[shift.indexOf(Math.max(...shift))];
+    return shift.indexOf(Math.max(...shift));
+  }
+
+  // The point that was moved stays a handle and in hand, under the index that it will have.
+  keepCurrent({ line, first, last, points, snap }, part) {
+    this.pins.clear();
+    this.current = null;
+    if (snap || !points.length) return;
+    const base = first <= last ? first : first - last - 1;
+    const index = base + this.farthest(part, first, points);
+    this.pin(line, index);
+    this.current = { line, index };
   }
 
   // A double click on the line adds a handle there.
