@@ -9,6 +9,7 @@ from streamlit.testing.v1 import AppTest
 
 from damagescore.inspection import Inspection
 from damagescore.ui import session
+from damagescore.ui.inspect.photos import limits_words
 from damagescore.ui.workspace import key_of
 from tests.ui.browser import ROOT
 from tests.ui.filled import CRACK, OTHER, filled
@@ -114,3 +115,10 @@ def test_a_change_on_what_another_just_changed_is_told_the_rest_is_made(
         **END, "id": "crack-2",
     }) == ""  # fmt: skip
     assert sender.send(do="confirm", id="crack-1", seen=len(_stored(sender).edits)) == ""
+
+
+def test_what_is_not_judged_is_said() -> None:
+    assert limits_words({}) == ""
+    square = [[0, 0], [1, 0], [1, 1]]
+    said = limits_words({"region_px": square, "keep_out_px": [square, square]})
+    assert said == "Only the region that was drawn is judged. 2 areas are kept out."

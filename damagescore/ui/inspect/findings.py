@@ -8,7 +8,7 @@ from damagescore.inspection import state_of
 from damagescore.inspection.record import Inspection, PhotoEntry
 from damagescore.measure import Measurement, with_findings
 from damagescore.quantity import NotMeasured, Quantity
-from damagescore.ui.inspect.photos import scale_words, worst_outcome
+from damagescore.ui.inspect.photos import limits_words, scale_words, worst_outcome
 from damagescore.ui.photo_edits import apply_op
 from damagescore.ui.session import load, show_edits, told, unit
 from damagescore.ui.words import OUTCOME_SIGNS, in_unit, quantity_words, value_words
@@ -116,6 +116,8 @@ def _below(entry: PhotoEntry) -> None:
         st.markdown("**Photo quality**")
         if entry.measurement.get("scale"):
             st.caption(scale_words(entry.measurement["scale"], unit=unit()))
+        if limits_words(entry.options):
+            st.caption(limits_words(entry.options))
         checks = entry.measurement["quality"]["checks"]
         st.markdown(
             "\n".join(

@@ -1,6 +1,7 @@
 """Step 2: photos, with what each is good for."""
 
 from collections.abc import Callable, Mapping
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
@@ -132,7 +133,18 @@ def _facts(entry: PhotoEntry, *, number: int) -> None:
             st.markdown(f"{OUTCOME_SIGNS[check['outcome']]} {message}")
     if measurement.get("scale"):
         st.caption(scale_words(measurement["scale"], unit=unit()))
+    if limits_words(entry.options):
+        st.caption(limits_words(entry.options))
     st.caption(_found(measurement))
+
+
+def limits_words(options: Mapping[str, Any]) -> str:
+    """Say what the inspector keeps from being judged; empty where nothing."""
+    said = ["Only the region that was drawn is judged."] if options.get("region_px") else []
+    n_out = len(options.get("keep_out_px") or ())
+    if n_out:
+        said.append(f"{n_out} area{' is' if n_out == 1 else 's are'} kept out.")
+    return " ".join(said)
 
 
 def worst_outcome(quality: Mapping[str, Any]) -> str:
@@ -181,7 +193,10 @@ def _open(sha256: str) -> None:
 
 def _again(inspection: Inspection, entry: PhotoEntry) -> None:
     with st.popover("Measure again", key=f"pop-again-{entry.sha256}"):
-        st.caption("Replaces the findings of this photo; reviews of them are dropped.")
+        st.caption(
+            "Replaces the findings of this photo; reviews of them are dropped. What was drawn "
+            "as region or kept out stays."
+        )
         options = None
         with told():
             options = option_fields(
@@ -191,9 +206,11 @@ def _again(inspection: Inspection, entry: PhotoEntry) -> None:
             "Measure again", key=f"again-{entry.sha256}", disabled=options is None
         )
         if pressed and options is not None:
+            kept = MeasureOptions.from_dict(entry.options)
+            drawn = replace(options, region_px=kept.region_px, keep_out_px=kept.keep_out_px)
             _told_edit(
                 lambda: replace_measured(
-                    inspection.id, measure_again(entry.sha256, entry.name, options)
+                    inspection.id, measure_again(entry.sha256, entry.name, drawn)
                 )
             )
 
