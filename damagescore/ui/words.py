@@ -55,6 +55,10 @@ CAUTIONS = (
 )
 
 
+_PER_MM = re.compile(r"(\d+(?:\.\d+)?) px/mm")
+_MM = re.compile(r"(\d+(?:\.\d+)?) mm\b(?!²|/)")
+
+
 def quantity_words(name: str) -> str:
     """Words for a quantity, with a capital."""
     return _capital(QUANTITIES.get(name, name.replace("_", " ")))
@@ -110,10 +114,6 @@ def in_unit(text: str, unit: Length) -> str:
         return text
     text = _PER_MM.sub(lambda m: f"{float(m[1]) * MM_PER_INCH:.3g} px/in", text)
     return _MM.sub(lambda m: f"{float(m[1]) / MM_PER_INCH:.3g} in", text)
-
-
-_PER_MM = re.compile(r"(\d+(?:\.\d+)?) px/mm")
-_MM = re.compile(r"(\d+(?:\.\d+)?) mm\b(?!²|/)")
 
 
 def _capital(text: str) -> str:

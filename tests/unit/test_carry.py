@@ -76,14 +76,16 @@ def test_what_was_decided_on_is_not_proposed_again(photo: Photo, plain: Measurem
 def test_another_scale_changes_the_kept_length_with_it(
     photo: Photo, plain: Measurement
 ) -> None:
-    half = replace(OPTIONS.scale, size_mm=11.0)
-    new = measure_photo(photo, replace(OPTIONS, scale=half))
+    assert plain.scale is not None
+    surface = plain.scale.surface
+    wider = replace(surface, px_to_mm=np.diag([1.1, 1.1, 1.0]) @ surface.px_to_mm)
+    new = replace(plain, scale=replace(plain.scale, surface=wider))
     kept = carried(photo, new, plain, ids=["crack-1"])
     before, after = (
         next(f for f in m.findings if f.id == "crack-1").quantities["length"]
         for m in (remeasure(photo, plain, "crack-1"), kept)
     )
-    # Squares said to be a tenth larger make all lengths a tenth longer.
+    # A plane map that is a tenth wider makes all lengths a tenth longer.
     assert after.value / before.value == pytest.approx(1.1, rel=2e-3)  # type: ignore[union-attr]
 
 
