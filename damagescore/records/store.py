@@ -11,11 +11,11 @@ from damagescore.errors import RecordError
 from damagescore.inspection import (
     content_sha256,
     inspection_from_dict,
-    inspection_to_dict,
 )
 from damagescore.inspection.record import Inspection
 from damagescore.limits import LimitSet
 from damagescore.records import chain
+from damagescore.records.body import BodyWriter
 from damagescore.records.database import open_database, reading, writing
 from damagescore.records.limit_versions import (
     LimitSetSummary,
@@ -60,6 +60,7 @@ class Store:
         self._vault = PhotoVault(folder=self.folder / "photos")
         embedded = f"sqlite:///{(self.folder / 'records.sqlite').resolve().as_posix()}"
         self._engine: Engine = open_database(url or embedded)
+        self._bodies = BodyWriter()
 
     def __enter__(self) -> Self:
         return self
@@ -90,7 +91,7 @@ class Store:
             superseded record is unknown or unsigned, a signed record lacks a photo or
             was changed after signing, or the database fails.
         """
-        body = chain.canonical(inspection_to_dict(inspection))
+        body = self._bodies.write(inspection)
         if inspection.signature is not None:
             self._check_signed(inspection)
         with writing(self._engine) as session:

@@ -3,6 +3,7 @@
 The store is the truth; the session holds ids and unsaved input only.
 """
 
+import gc
 import os
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
@@ -65,6 +66,17 @@ def _remember(inspection: Inspection, revision: int) -> None:
     recent[inspection.id] = (revision, inspection)
     for oldest in list(recent)[:-8]:  # as many people as work at once
         recent.pop(oldest, None)
+
+
+@cache
+def settle() -> None:
+    """Spare what is loaded for good from garbage collection; once for each server.
+
+    Streamlit collects everything after each run. With all packages loaded that took
+    110 ms, longer than an edit itself; what is made later is collected as before.
+    """
+    gc.collect()
+    gc.freeze()
 
 
 def pyramid() -> Pyramid:

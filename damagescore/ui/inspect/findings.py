@@ -10,7 +10,7 @@ from damagescore.measure import Measurement, with_findings
 from damagescore.quantity import NotMeasured, Quantity
 from damagescore.ui.inspect.photos import limits_words, scale_words, worst_outcome
 from damagescore.ui.photo_edits import apply_op
-from damagescore.ui.session import load, show_edits, told, unit
+from damagescore.ui.session import load, settle, show_edits, told, unit
 from damagescore.ui.words import OUTCOME_SIGNS, in_unit, quantity_words, value_words
 from damagescore.ui.workspace import feed_of, key_of, mount, take_ops
 
@@ -71,6 +71,7 @@ def _workspace(inspection_id: str, sha256: str, *, locked: bool) -> None:
         show_edits(inspection)
         mount(key, feed_of(inspection, entry, unit=unit(), locked=locked))
         _below(entry)
+    settle()
 
 
 def _tell_the_page(inspection_id: str) -> None:
