@@ -5,7 +5,7 @@ from collections.abc import Iterator
 from contextlib import contextmanager
 from typing import Any
 
-from sqlalchemy import Connection, Engine, create_engine, event, text
+from sqlalchemy import Connection, Engine, create_engine, event
 from sqlalchemy.exc import ArgumentError, DBAPIError, NoSuchModuleError
 from sqlalchemy.exc import TimeoutError as PoolTimeout
 from sqlalchemy.orm import Session
@@ -14,9 +14,6 @@ from damagescore.errors import RecordError
 from damagescore.records.migrations import migrate
 
 BUSY_SECONDS = 10
-
-WRITERS_LOCK = 0x64616D73
-"""Key of the lock that writers of one PostgreSQL database take in turn; any number does."""
 
 
 def open_database(url: str) -> Engine:
@@ -40,7 +37,6 @@ def open_database(url: str) -> Engine:
         event.listen(engine, "connect", _on_connect)
         event.listen(engine, "begin", _on_begin)
     with translated(engine), engine.execution_options(writes=True).begin() as connection:
-        _wait_for_other_writers(connection)
         migrate(connection)
     return engine
 
@@ -53,7 +49,6 @@ def writing(engine: Engine) -> Iterator[Session]:
         Session(engine.execution_options(writes=True), expire_on_commit=False) as session,
         session.begin(),
     ):
-        _wait_for_other_writers(session.connection())
         yield session
 
 
@@ -100,13 +95,6 @@ def _on_begin(connection: Connection) -> None:
     # A writer takes its lock first: a lock taken halfway cannot be waited for.
     writes = connection.get_execution_options().get("writes", False)
     connection.exec_driver_sql("BEGIN IMMEDIATE" if writes else "BEGIN")
-
-
-def _wait_for_other_writers(connection: Connection) -> None:
-    # The chain needs one signature after the other; SQLite has its lock by _on_begin.
-    if connection.dialect.name == "postgresql":
-        lock = text("SELECT pg_advisory_xact_lock(:key)")
-        connection.execute(lock, {"key": WRITERS_LOCK})
 
 
 def _place(engine: Engine) -> str:
