@@ -6,8 +6,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from damagescore.damage.record import Finding
+from damagescore.edge.along import Span, span_mm, union_length
 from damagescore.edge.record import Edge
-from damagescore.edge.region import along_mm, visible_spans_mm
+from damagescore.edge.region import visible_spans_mm
 from damagescore.quantity import (
     Contribution,
     Measured,
@@ -74,13 +75,13 @@ def _extent_percent(findings: tuple[Finding, ...], edge: Edge, *, scale: Scale) 
     if not cracks:
         return _none_found("%")
     covered = sum(
-        _union_length(
+        union_length(
             [
                 part
                 for f in cracks
                 if f.layer == index
                 for line in f.lines_px
-                for part in _within(_span(edge, scale, line), visible[index])
+                for part in _within(span_mm(line, edge, scale), visible[index])
             ]
         )
         for index in visible
@@ -98,23 +99,7 @@ def _extent_percent(findings: tuple[Finding, ...], edge: Edge, *, scale: Scale) 
     return from_budget(100 * covered / whole, lines, unit="%")
 
 
-def _span(edge: Edge, scale: Scale, points_px: Points) -> tuple[float, float]:
-    """First and last position along the layers, mm."""
-    along = along_mm(points_px, edge, scale)
-    return float(along.min()), float(along.max())
-
-
-def _within(
-    span: tuple[float, float], stretches: Iterable[tuple[float, float]]
-) -> list[tuple[float, float]]:
+def _within(span: Span, stretches: Iterable[Span]) -> list[Span]:
     """The parts of a span that lie in some stretches."""
     parts = [(max(span[0], a), min(span[1], b)) for a, b in stretches]
     return [(a, b) for a, b in parts if b > a]
-
-
-def _union_length(spans: list[tuple[float, float]]) -> float:
-    covered, reached = 0.0, -np.inf
-    for start, end in sorted(spans):
-        covered += max(0.0, end - max(start, reached))
-        reached = max(reached, end)
-    return covered

@@ -197,8 +197,7 @@ def _extent(outline: Points, scale: Scale, *, edge: Edge, layer: Layer | None) -
 def _direction_mm(outline: Points, scale: Scale, *, edge: Edge, layer: Layer | None) -> Points:
     """Unit vector along the layers in the metric frame at the patch, shape (2,)."""
     middle = outline.mean(axis=0)
-    turn = math.radians(edge.direction_deg)
-    step = 20 * np.array([math.cos(turn), math.sin(turn)])
+    step = 20 * edge.frame[0]
     if layer is not None and len(layer.upper_px) >= 2:
         x = layer.upper_px[:, 0]
         near = int(np.clip(np.searchsorted(x, middle[0]), 1, len(x) - 1))

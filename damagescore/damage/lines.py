@@ -8,9 +8,9 @@ from numpy.typing import NDArray
 from scipy.ndimage import gaussian_filter1d
 
 from damagescore.damage.centreline import cumulative_px, cut_across, resample, simplify
-from damagescore.damage.strip import layer_frame
 from damagescore.damage.tips import LEAST_DARKNESS
 from damagescore.damage.width import opening_of
+from damagescore.edge.along import span_mm
 from damagescore.edge.record import Edge
 from damagescore.edge.region import visible_length_mm
 from damagescore.errors import UsageError
@@ -225,7 +225,7 @@ def _along_layer(
             "extent": NotMeasured(reason=why, unit="mm"),
             "share_of_layer": NotMeasured(reason=why, unit="%"),
         }
-    start, end = _span_mm(np.vstack(lines), scale, edge)
+    start, end = span_mm(np.vstack(lines), edge, scale)
     extent = end - start
     tips = Contribution(source="tip position", u=tip_mm * math.sqrt(2))
     by_scale = Contribution(source="scale", u=extent * scale.u_relative)
@@ -248,12 +248,3 @@ def _along_layer(
 def _as_share(tips: Contribution, visible_mm: float) -> Contribution:
     """The contribution as a percentage of the visible length."""
     return Contribution(source=tips.source, u=100 * tips.u / visible_mm)
-
-
-def _span_mm(points_px: Points, scale: Scale, edge: Edge) -> tuple[float, float]:
-    """First and last position along the layers, mm on the surface."""
-    along, _ = layer_frame(edge)
-    middle = np.array(scale.centre_px)
-    axis = np.diff(scale.surface.to_mm(np.vstack([middle, middle + along])), axis=0)[0]
-    at = scale.surface.to_mm(points_px) @ (axis / np.hypot(*axis))
-    return float(at.min()), float(at.max())

@@ -1,6 +1,5 @@
 """A rubber layer straightened into a rectangle, for finding lines in it."""
 
-import math
 from dataclasses import dataclass
 
 import cv2
@@ -72,13 +71,6 @@ class Strip:
 def blurred(image: Image, spread_px: float) -> Image:
     """Gaussian blur."""
     return np.asarray(cv2.GaussianBlur(image, (0, 0), spread_px), np.float32)
-
-
-def layer_frame(edge: Edge) -> tuple[Points, Points]:
-    """Unit vectors along the layers (left to right) and across (downwards)."""
-    angle = math.radians(edge.direction_deg)
-    along = np.array([math.cos(angle), math.sin(angle)])
-    return along, np.array([-along[1], along[0]])
 
 
 def border(curve_px: Points, along: Points, across: Points) -> tuple[Points, Points]:
@@ -171,7 +163,7 @@ def _with_sharp_edge(solid: NDArray[np.uint8], grey: Image, beside: Mask) -> NDA
 
 
 def _strip(photo: Photo, edge: Edge, layer: Layer, scale: Scale, judged: Mask) -> Strip | None:
-    along, across = layer_frame(edge)
+    along, across = edge.frame
     (s_up, v_up), (s_low, v_low) = (
         border(c, along, across) for c in (layer.upper_px, layer.lower_px)
     )

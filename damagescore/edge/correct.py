@@ -5,7 +5,6 @@ keeps from being judged stays, and layers whose boundaries did not move keep the
 with its budget.
 """
 
-import math
 from collections.abc import Sequence
 from dataclasses import replace
 from itertools import pairwise
@@ -54,9 +53,9 @@ def correct_layer(
     place = _place(edge, index)
     curves = boundaries_of(edge)
     if lower_px is not None:
-        curves[place] = _ordered(lower_px, edge.direction_deg)
+        curves[place] = _ordered(lower_px, edge)
     if upper_px is not None:
-        curves[place + 1] = _ordered(upper_px, edge.direction_deg)
+        curves[place + 1] = _ordered(upper_px, edge)
     return _rebuilt(edge, scale, curves)
 
 
@@ -85,7 +84,7 @@ def add_shim(
         Where the shim crosses a boundary, lies in another shim, or lies beyond the stack
         and no `outer_px` is given.
     """
-    upper, lower = (_ordered(x, edge.direction_deg) for x in (upper_px, lower_px))
+    upper, lower = (_ordered(x, edge) for x in (upper_px, lower_px))
     if _height(upper, edge) > _height(lower, edge):
         upper, lower = lower, upper
     curves = boundaries_of(edge)
@@ -99,7 +98,7 @@ def add_shim(
             remedy="Draw the far side of the rubber layer behind it as well.",
         )
     # The stack's end was the near side of this shim: the drawn one takes its place.
-    outer = _ordered(outer_px, edge.direction_deg)
+    outer = _ordered(outer_px, edge)
     above = [*curves[:-1], lower, upper, outer]
     return _rebuilt(edge, scale, above if below else [outer, lower, upper, *curves[1:]])
 
@@ -143,21 +142,19 @@ def _place(edge: Edge, index: int) -> int:
     return position[index]
 
 
-def _ordered(line_px: Points, direction_deg: float) -> Points:
+def _ordered(line_px: Points, edge: Edge) -> Points:
     line = np.asarray(line_px, dtype=np.float64).reshape(-1, 2)
     if len(line) < 2:
         raise EdgeError(
             f"A boundary needs at least two points, {len(line)} given.",
             remedy="Click along the whole boundary.",
         )
-    turn = math.radians(direction_deg)
-    return line[np.argsort(line @ np.array([math.cos(turn), math.sin(turn)]), kind="stable")]
+    return line[np.argsort(line @ edge.frame[0], kind="stable")]
 
 
 def _height(curve: Points, edge: Edge) -> float:
     """Mean position of a curve across the layers, down the photo."""
-    turn = math.radians(edge.direction_deg)
-    return float((curve @ np.array([-math.sin(turn), math.cos(turn)])).mean())
+    return float((curve @ edge.frame[1]).mean())
 
 
 def _rebuilt(edge: Edge, scale: Scale, curves: Sequence[Points]) -> Edge:
@@ -183,8 +180,7 @@ def _kept(layer: Layer, edge: Edge) -> Layer:
 
 def _check_order(edge: Edge, curves: Sequence[Points]) -> None:
     """Raise EdgeError where a boundary does not lie above the one before it."""
-    turn = math.radians(edge.direction_deg)
-    frame = np.array([[math.cos(turn), -math.sin(turn)], [math.sin(turn), math.cos(turn)]])
+    frame = np.column_stack(edge.frame)
     turned = [c @ frame for c in curves]
     for k, (lower, upper) in enumerate(pairwise(turned)):
         at = np.linspace(max(lower[0, 0], upper[0, 0]), min(lower[-1, 0], upper[-1, 0]), 50)

@@ -1,5 +1,6 @@
 """The laminated edge as found: layers as curves and the mask that may be judged."""
 
+import math
 from dataclasses import dataclass
 from functools import cached_property
 from typing import Any, Literal
@@ -107,6 +108,13 @@ class Edge:
     @property
     def shims(self) -> tuple[Layer, ...]:
         return tuple(x for x in self.layers if x.kind == "shim")
+
+    @property
+    def frame(self) -> tuple[Points, Points]:
+        """Unit vectors of the photo along the layers (left to right) and across, downwards."""
+        turn = math.radians(self.direction_deg)
+        along = np.array([math.cos(turn), math.sin(turn)])
+        return along, np.array([-along[1], along[0]])
 
     @cached_property
     def layer_map(self) -> NDArray[np.int16]:

@@ -6,6 +6,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
+from damagescore.edge.along import along_mm
 from damagescore.edge.record import Edge, Layer
 from damagescore.errors import EdgeError
 from damagescore.scale.record import Scale
@@ -118,15 +119,6 @@ def visible_spans_mm(layer: Layer, edge: Edge, scale: Scale) -> tuple[tuple[floa
 def visible_length_mm(layer: Layer, edge: Edge, scale: Scale) -> float:
     """Length along a layer on which it may be judged, mm."""
     return sum(end - start for start, end in visible_spans_mm(layer, edge, scale))
-
-
-def along_mm(points_px: Points, edge: Edge, scale: Scale) -> Points:
-    """Positions (N,) of photo pixels (N, 2) along the layers, mm on the surface."""
-    angle = np.radians(edge.direction_deg)
-    start = np.array(scale.centre_px)
-    ahead = np.vstack([start, start + np.array([np.cos(angle), np.sin(angle)])])
-    axis = np.diff(scale.surface.to_mm(ahead), axis=0)[0]
-    return np.asarray(scale.surface.to_mm(points_px) @ (axis / np.hypot(*axis)))
 
 
 def free_share(layer: Layer, edge: Edge) -> Mask:

@@ -10,6 +10,7 @@ from numpy.typing import NDArray
 
 from damagescore.damage.areas import visible_area_mm2
 from damagescore.damage.record import Finding
+from damagescore.edge.along import frame_mm, span_mm, union_length
 from damagescore.edge.record import Edge, Layer
 from damagescore.edge.region import visible_length_mm
 from damagescore.quantity import (
@@ -139,7 +140,9 @@ def _unbonded(
                 reason = f"{finding.id}: at no visible bond line."
                 return NotMeasured(reason=reason, unit="%")
             on_line.setdefault(place, []).append(line)
-    covered = sum(_length(_spans(found, edge, scale)) for found in on_line.values())
+    covered = sum(
+        union_length(span_mm(line, edge, scale) for line in found) for found in on_line.values()
+    )
     ends = [u for f in findings for u in _ends(f)]
     u = 100 * float(np.sqrt(np.sum(np.square(ends)))) / whole
     budget = (Contribution(source="gap ends", u=u),)
@@ -175,39 +178,14 @@ def _nearest(
 ) -> BondLine | None:
     """Bond line of the finding's layer that its points lie nearest to."""
     mine = {place: curve for place, curve in lines.items() if place[0] == layer}
-    along, across = _frame(line, edge, scale)
+    along, across = frame_mm(line, edge, scale)
     gaps = {}
     for place, curve in mine.items():
-        at, height = _frame(curve, edge, scale)
+        at, height = frame_mm(curve, edge, scale)
         order = np.argsort(at)
         border = np.interp(along, at[order], height[order])
         gaps[place] = float(np.mean(np.abs(across - border)))
     return min(gaps, key=lambda place: gaps[place], default=None)
-
-
-def _frame(points_px: Points, edge: Edge, scale: Scale) -> tuple[Points, Points]:
-    """Position along and across the layers, mm."""
-    angle = np.radians(edge.direction_deg)
-    start = np.array(scale.centre_px)
-    ahead = np.vstack([start, start + np.array([np.cos(angle), np.sin(angle)])])
-    axis = np.diff(scale.surface.to_mm(ahead), axis=0)[0]
-    axis = axis / np.hypot(*axis)
-    mm = scale.surface.to_mm(points_px)
-    return mm @ axis, mm @ np.array([-axis[1], axis[0]])
-
-
-def _spans(lines: Sequence[Points], edge: Edge, scale: Scale) -> list[tuple[float, float]]:
-    along = [_frame(line, edge, scale)[0] for line in lines]
-    return [(float(a.min()), float(a.max())) for a in along]
-
-
-def _length(spans: list[tuple[float, float]]) -> float:
-    """Length that the spans cover together, overlaps counted once."""
-    covered, reached = 0.0, -np.inf
-    for start, end in sorted(spans):
-        covered += max(0.0, end - max(start, reached))
-        reached = max(reached, end)
-    return covered
 
 
 def _ends(finding: Finding) -> list[float]:
