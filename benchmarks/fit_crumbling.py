@@ -27,6 +27,7 @@ from damagescore.damage.crumbling_evidence import (
 from damagescore.damage.crumbling_strip import Strip, cut_strip, disc
 from damagescore.measure import measure_photo
 from damagescore.photo import read_photo
+from damagescore.photo.outline import fill_outline
 
 Values = NDArray[np.float64]
 
@@ -47,8 +48,7 @@ def patches_of(case: Case) -> Iterator[tuple[Values, Values]]:
     true = np.zeros(photo.grey.shape, np.uint8)
     for patch in case.truth["crumbling"]:
         for polygon in patch["polygons_px"]:
-            points = np.round(np.array(polygon) * 16).astype(np.int32)
-            cv2.fillPoly(true, [points], (1,), shift=4)
+            fill_outline(true, np.array(polygon), 1)
     for evidence in evidence_of(strips, edge.shape):
         strip = evidence.strip
         share = _on_strip(true, strip)

@@ -19,6 +19,7 @@ from damagescore.damage.crumbling import find_crumbling
 from damagescore.damage.record import Finding
 from damagescore.edge.record import Edge, Layer
 from damagescore.photo import CameraFacts, Photo
+from damagescore.photo.outline import fill_outline
 from damagescore.quantity import Measured, NotMeasured
 from damagescore.scale.record import Scale, SurfaceMap
 
@@ -119,7 +120,7 @@ def found_in(grey: Grey) -> tuple[Finding, ...]:
 def mask_of(polygon: Points) -> NDArray[np.bool_]:
     """Pixels inside an outline."""
     mask = np.zeros((HEIGHT, WIDTH), np.uint8)
-    cv2.fillPoly(mask, [np.round(polygon * 16).astype(np.int32)], (1,), shift=4)
+    fill_outline(mask, polygon, 1)
     return mask > 0
 
 

@@ -7,8 +7,9 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from damagescore.edge.record import Edge, Layer, fill_outline
+from damagescore.edge.record import Edge, Layer
 from damagescore.errors import UsageError
+from damagescore.photo.outline import fill_outline
 from damagescore.photo.record import Photo
 from damagescore.quantity import Contribution, Measured, NotMeasured, Quantity, from_budget
 from damagescore.scale.record import Scale

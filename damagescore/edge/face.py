@@ -10,12 +10,13 @@ from numpy.typing import NDArray
 from damagescore.edge.build import edge_from_curves
 from damagescore.edge.flow import Flow, fit_flow, local_slopes, main_directions
 from damagescore.edge.keepout import keep_out_areas
-from damagescore.edge.record import Edge, fill_outline
+from damagescore.edge.record import Edge
 from damagescore.edge.refine import Curve, Guess, refine
 from damagescore.edge.region import NO_LIMITS, Limits
 from damagescore.edge.stack import Stack, find_stack
 from damagescore.edge.straighten import PASSES, Reduced, follow_layers, profiles_along
 from damagescore.errors import EdgeError
+from damagescore.photo.outline import fill_outline
 from damagescore.photo.record import Photo
 from damagescore.scale import TURN_LIMIT_DEG
 from damagescore.scale.record import Scale

@@ -6,8 +6,8 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from damagescore.edge.record import fill_outline
 from damagescore.edge.sampling import sample
+from damagescore.photo.outline import fill_outline
 from damagescore.scale.record import Mark, Scale
 
 Points = NDArray[np.float64]
@@ -51,7 +51,7 @@ def keep_out_areas(channels: Image, factor: float, scale: Scale) -> tuple[Points
         return ()
     seeds = np.zeros(channels.shape[:2], np.uint8)
     for area in marks:
-        cv2.fillPoly(seeds, [_fixed(area, factor)], (1,), shift=4)
+        fill_outline(seeds, (area + 0.5) * factor - 0.5, 1)
     cards = _cards(channels, seeds, _millimetre(scale, factor))
     if not cards:
         boxes = [_rule_box(channels, m, factor) for m in scale.marks if m.kind == "rule"]
@@ -104,11 +104,6 @@ def _rule_box(channels: Image, mark: Mark, factor: float) -> Bytes:
     corners += [last + RULE_ACROSS * far, first + RULE_ACROSS * far]
     fill_outline(box, np.array(corners), 1)
     return box
-
-
-def _fixed(area: Points, factor: float) -> NDArray[np.int32]:
-    reduced = (area + 0.5) * factor - 0.5
-    return np.round(reduced * 16).astype(np.int32).reshape(-1, 1, 2)
 
 
 def _millimetre(scale: Scale, factor: float) -> float:

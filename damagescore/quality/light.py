@@ -6,6 +6,7 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
+from damagescore.photo.outline import fill_outline
 from damagescore.photo.record import Photo
 from damagescore.quality.record import Check
 from damagescore.quality.rule import QualityRule
@@ -60,8 +61,7 @@ def _rubber_mask(shape: tuple[int, ...], polygons_px: list[Points], step: int) -
     """True on the rubber layers, on every `step`-th pixel."""
     mask = np.zeros(shape, dtype=np.uint8)
     for polygon in polygons_px:
-        fixed = np.round(np.asarray(polygon) / step * 16).astype(np.int32).reshape(-1, 1, 2)
-        cv2.fillPoly(mask, [fixed], (1,), shift=4)
+        fill_outline(mask, np.asarray(polygon) / step, 1)
     return mask.astype(bool)
 
 

@@ -6,12 +6,13 @@ import numpy as np
 import pytest
 
 from damagescore.edge import edge_from_curves, find_edge, with_region
-from damagescore.edge.record import Edge, inside_outline
+from damagescore.edge.record import Edge
 from damagescore.edge.region import visible_length_mm, visible_spans_mm
 from damagescore.errors import EdgeError
 from damagescore.layers import with_layers
 from damagescore.measure import MeasureOptions, measure_photo
 from damagescore.photo import read_photo
+from damagescore.photo.outline import inside_outline
 from damagescore.quantity import Measured
 from tests.conftest import plain_scale
 
