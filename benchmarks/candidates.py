@@ -12,9 +12,10 @@ from benchmarks.truth import Case, cases_in
 from damagescore.damage.centreline import resample
 from damagescore.damage.crack import candidates_of
 from damagescore.damage.evidence import Evidence
-from damagescore.edge.record import Edge, fill_outline
-from damagescore.measure import Measurement, measure_photo
+from damagescore.edge.record import Edge
+from damagescore.measure import area_mask, measure_photo
 from damagescore.photo import read_photo
+from damagescore.photo.outline import fill_outline
 
 Points = NDArray[np.float64]
 
@@ -65,7 +66,9 @@ def weighed_of(case: Case) -> list[Weighed]:
         return []
     if share_on_rubber(case, edge) < LEAST_ON_RUBBER:
         return []
-    found = candidates_of(photo, edge, scale, exclude=_crumbled(measurement))
+    found = candidates_of(
+        photo, edge, scale, exclude=area_mask(measurement.findings, edge.shape)
+    )
     return [
         Weighed(
             photo=case.path.stem, evidence=c.evidence, chance=c.chance,
@@ -92,12 +95,3 @@ def lies_on_truth(case: Case, lines_px: list[Points], mm_per_px: float) -> bool:
     tree = cKDTree(np.vstack([resample(x, step_px=1.0) for x in true]))
     mine = np.vstack([resample(x, step_px=1.0) for x in lines_px])
     return bool(np.mean(tree.query(mine)[0] <= max(4.0, 0.15 / mm_per_px)) >= 0.5)
-
-
-def _crumbled(measurement: Measurement) -> NDArray[np.bool_]:
-    assert measurement.edge is not None
-    covered = np.zeros(measurement.edge.shape, np.uint8)
-    for finding in measurement.findings:
-        if finding.polygon_px is not None:
-            fill_outline(covered, finding.polygon_px, 1)
-    return covered > 0

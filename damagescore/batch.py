@@ -17,8 +17,7 @@ from damagescore.errors import DamageScoreError, PhotoError, UsageError
 from damagescore.inspection import add_photo, assess_inspection, new_inspection
 from damagescore.inspection.record import Inspection, Part
 from damagescore.limits import LimitSet, demo_limit_set_text, parse_limit_set
-from damagescore.measure import MeasureOptions, measure_photo, unreadable
-from damagescore.photo import read_photo
+from damagescore.measure import MeasureOptions, measure_file
 from damagescore.quantity import Length
 from damagescore.report import ReportFiles, write_report
 from damagescore.scale import ScaleRequest
@@ -114,14 +113,14 @@ def measure_files(
         raise UsageError(f"The number of workers is {workers}.", remedy="Give 1 or more.")
     count = min(workers or len(os.sched_getaffinity(0)), len(jobs))
     if count <= 1:
-        yield from map(_measure_file, jobs)
+        yield from map(_measured, jobs)
         return
     # "spawn" because a forked child of a process with threads may wait for ever on a lock
     with ProcessPoolExecutor(
         count, mp_context=get_context("spawn"), initializer=cv2.setNumThreads, initargs=(1,)
     ) as pool:
         try:
-            yield from pool.map(_measure_file, jobs)
+            yield from pool.map(_measured, jobs)
         except BrokenProcessPool as fault:
             raise DamageScoreError(
                 f"One of {count} measuring processes ended unexpectedly.",
@@ -129,13 +128,8 @@ def measure_files(
             ) from fault
 
 
-def _measure_file(job: Job) -> Mapping[str, Any]:
-    path, options = job
-    try:
-        measurement = measure_photo(read_photo(path), options)
-    except PhotoError as fault:
-        measurement = unreadable(path.name, fault, view=options.view)
-    return measurement.to_dict()
+def _measured(job: Job) -> Mapping[str, Any]:
+    return measure_file(*job).to_dict()
 
 
 def assess_photos(

@@ -20,13 +20,7 @@ from damagescore.damage import trace_crack
 from damagescore.errors import DamageScoreError, PhotoError, UsageError
 from damagescore.inspection.record import Part
 from damagescore.limits import read_limit_set
-from damagescore.measure import (
-    Measurement,
-    MeasureOptions,
-    edge_if_found,
-    measure_photo,
-    unreadable,
-)
+from damagescore.measure import Measurement, MeasureOptions, edge_if_found, measure_file
 from damagescore.photo import read_photo
 from damagescore.scale import ScaleRequest, find_scale, write_cards
 
@@ -195,10 +189,7 @@ def _existing(path: Path) -> Path:
 def _measure(given: argparse.Namespace) -> int:
     path = _existing(given.photo)
     options = _options(given)
-    try:
-        measurement = measure_photo(read_photo(path), options)
-    except PhotoError as fault:
-        measurement = unreadable(path.name, fault, view=options.view)
+    measurement = measure_file(path, options)
     _print_json(_with_path(measurement, path), given.out)
     if measurement.quality.usable:
         return DONE

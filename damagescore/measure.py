@@ -3,6 +3,7 @@
 from collections.abc import Callable, Iterable
 from dataclasses import replace
 from functools import partial
+from pathlib import Path
 from typing import Any
 
 import numpy as np
@@ -12,9 +13,11 @@ from damagescore.damage import find_cracks, find_crumbling, measure_area, measur
 from damagescore.damage.bulge import find_bulges
 from damagescore.damage.record import Finding, FindingKind
 from damagescore.edge import find_edge
-from damagescore.edge.record import Edge, fill_outline
+from damagescore.edge.record import Edge
 from damagescore.errors import DamageScoreError, EdgeError, PhotoError, ScaleError, UsageError
 from damagescore.measurement import Measurement, MeasureOptions, View
+from damagescore.photo import read_photo
+from damagescore.photo.outline import fill_outline
 from damagescore.photo.record import Photo
 from damagescore.quality import Check, Quality, check_quality
 from damagescore.quantity import NotMeasured, Quantity
@@ -25,8 +28,10 @@ from damagescore.totals import FACE_TOTALS, TOTAL_UNITS, totals_of
 __all__ = [
     "MeasureOptions",
     "Measurement",
+    "area_mask",
     "edge_if_found",
     "layer_at",
+    "measure_file",
     "measure_photo",
     "remeasure",
     "unreadable",
@@ -104,6 +109,14 @@ def unreadable(name: str, fault: PhotoError, *, view: View = "face") -> Measurem
         totals={},
     )
     return replace(draft, totals=_totals(draft))
+
+
+def measure_file(path: Path, options: MeasureOptions) -> Measurement:
+    """Measure a photo file; one that cannot be read is refused, with the reason."""
+    try:
+        return measure_photo(read_photo(path), options)
+    except PhotoError as fault:
+        return unreadable(path.name, fault, view=options.view)
 
 
 def remeasure(
@@ -262,16 +275,21 @@ def _find(
         return find_bulges(photo, edge, scale)
     crumbling = find_crumbling(photo, edge, scale, sensitivity=options.sensitivity)
     cracks = find_cracks(
-        photo, edge, scale, sensitivity=options.sensitivity, exclude=_mask_of(crumbling, photo)
+        photo,
+        edge,
+        scale,
+        sensitivity=options.sensitivity,
+        exclude=area_mask(crumbling, edge.shape),
     )
     return cracks + crumbling
 
 
-def _mask_of(findings: Iterable[Finding], photo: Photo) -> NDArray[np.bool_] | None:
+def area_mask(findings: Iterable[Finding], shape: tuple[int, int]) -> NDArray[np.bool_] | None:
+    """True inside the outlines of findings, shape (H, W); None where none has an outline."""
     outlines = [f.polygon_px for f in findings if f.polygon_px is not None]
     if not outlines:
         return None
-    covered = np.zeros((photo.height, photo.width), dtype=np.int16)
+    covered = np.zeros(shape, dtype=np.uint8)
     for outline in outlines:
         fill_outline(covered, outline, 1)
     return covered > 0
