@@ -2,7 +2,7 @@
 
 from collections.abc import Mapping
 from dataclasses import asdict, replace
-from typing import Any
+from typing import Any, TypeGuard
 
 from damagescore.errors import RecordError
 from damagescore.inspection.plain import (
@@ -15,6 +15,11 @@ from damagescore.inspection.record import Inspection, Part, PhotoEntry, Review
 
 Patch = Mapping[str, Any]
 """`slot` names the place, the rest its content; None means that nothing is there."""
+
+
+def is_patch(value: object) -> TypeGuard[Patch]:
+    """Whether what an edit keeps is a patch, which can be put back."""
+    return isinstance(value, Mapping) and "slot" in value
 
 
 def put(inspection: Inspection, patch: Patch) -> Inspection:

@@ -2,8 +2,8 @@
 
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
-from typing import Any
 
+from damagescore.inspection.patches import is_patch
 from damagescore.inspection.record import Edit, Inspection
 
 _WORDS: Mapping[str, str] = {
@@ -70,14 +70,10 @@ def _touch(one: Edit, other: Edit) -> bool:
     if "sign" in (one.action, other.action):
         return True
     a, b = one.after, other.after
-    if not _is_patch(a) or not _is_patch(b):
+    if not is_patch(a) or not is_patch(b):
         return one.action == other.action == "assess"
     if a["slot"] in ("part", "hand") or b["slot"] in ("part", "hand"):
         return bool(a["slot"] == b["slot"])
     if a["photo"] != b["photo"]:
         return False
     return "photo" in (a["slot"], b["slot"]) or a["id"] == b["id"]
-
-
-def _is_patch(value: Any) -> bool:
-    return isinstance(value, Mapping) and "slot" in value

@@ -1,10 +1,10 @@
 """Taking changes back and making them again; the list of edits only ever grows."""
 
-from collections.abc import Iterator, Mapping
-from typing import Any
+from collections.abc import Iterator
 
 from damagescore.errors import RecordError
 from damagescore.inspection.editing import edited
+from damagescore.inspection.patches import is_patch
 from damagescore.inspection.record import Edit, Inspection
 
 
@@ -99,10 +99,8 @@ def _stacks(inspection: Inspection, photo: str | None) -> tuple[list[Edit], list
 
 def _patches(inspection: Inspection, photo: str | None) -> Iterator[Edit]:
     for edit in inspection.edits:
-        patch: Any = edit.before
-        if not isinstance(patch, Mapping) or "slot" not in patch:
-            continue
-        if photo is None or patch.get("photo") == photo:
+        patch = edit.before
+        if is_patch(patch) and (photo is None or patch.get("photo") == photo):
             yield edit
 
 
