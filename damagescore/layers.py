@@ -2,8 +2,6 @@
 
 from dataclasses import replace
 
-import numpy as np
-
 from damagescore.damage.bulge import find_bulges
 from damagescore.damage.record import Finding
 from damagescore.edge.record import Edge
@@ -56,7 +54,6 @@ def with_layers(photo: Photo, measurement: Measurement, edge: Edge) -> Measureme
 
 def _followed(photo: Photo, moved: Measurement, finding: Finding) -> Measurement:
     assert moved.edge is not None
-    points = np.vstack(finding.lines_px) if finding.polygon_px is None else finding.polygon_px
-    loose = replace(finding, layer=layer_at(points, moved.edge))
+    loose = replace(finding, layer=layer_at(finding.points_px, moved.edge))
     kept = tuple(loose if f.id == finding.id else f for f in moved.findings)
     return remeasure(photo, replace(moved, findings=kept), finding.id)

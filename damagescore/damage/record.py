@@ -46,6 +46,13 @@ class Finding:
     quantities: Mapping[str, Quantity] = field(default_factory=dict)
     origin: str = "auto"
 
+    @property
+    def points_px(self) -> Points:
+        """Points of the outline, or else of all lines, shape (N, 2); N may be 0."""
+        if self.polygon_px is not None:
+            return self.polygon_px
+        return np.vstack(self.lines_px) if self.lines_px else np.zeros((0, 2))
+
     def to_dict(self) -> dict[str, Any]:
         polygon = self.polygon_px
         return {

@@ -1,7 +1,8 @@
 """Keep what the inspector decided when a photo is measured anew."""
 
-from collections.abc import Iterable
+from collections.abc import Collection, Iterable
 from dataclasses import replace
+from itertools import count
 
 import cv2
 import numpy as np
@@ -53,13 +54,12 @@ def carried(
     fresh = [f for f in new.findings if not any(_same(f, k, reach_px) for k in kept)]
     made = with_findings(new, [*kept, *_renamed(fresh, {f.id for f in kept})])
     for finding in kept:
-        layer = layer_at(_points(finding), edge) if len(_points(finding)) else finding.layer
-        made = remeasure(photo, made, finding.id, layer=layer)
+        made = remeasure(photo, made, finding.id, layer=layer_at(finding.points_px, edge))
     return made
 
 
 def _same(fresh: Finding, kept: Finding, reach_px: float) -> bool:
-    points = _points(fresh)
+    points = fresh.points_px
     if not len(points):
         return fresh.kind == kept.kind and fresh.layer == kept.layer
     near = [_on(p, kept, reach_px) for p in points[:: max(1, len(points) // 60)]]
@@ -73,19 +73,16 @@ def _on(point: Points, kept: Finding, reach_px: float) -> bool:
     return any(np.hypot(*(line - point).T).min() < reach_px for line in kept.lines_px)
 
 
-def _points(finding: Finding) -> Points:
-    if finding.polygon_px is not None:
-        return finding.polygon_px
-    return np.vstack(finding.lines_px) if finding.lines_px else np.zeros((0, 2))
+def free_id(stem: str, taken: Collection[str]) -> str:
+    """Give the first of stem1, stem2 and so on that no finding has."""
+    return next(name for n in count(1) if (name := f"{stem}{n}") not in taken)
 
 
 def _renamed(fresh: list[Finding], taken: set[str]) -> list[Finding]:
     named = []
     for finding in fresh:
-        name, number = finding.id, 1
-        while name in taken:
-            name = f"{finding.kind.replace('_', '-')}-{number}"
-            number += 1
+        stem = f"{finding.kind.replace('_', '-')}-"
+        name = free_id(stem, taken) if finding.id in taken else finding.id
         taken.add(name)
         named.append(replace(finding, id=name))
     return named

@@ -10,12 +10,13 @@ from damagescore import inspection as aggregate
 from damagescore.damage import trace_crack
 from damagescore.damage.record import Finding
 from damagescore.errors import DamageScoreError, RecordError, UsageError
+from damagescore.inspection.edits import Change
 from damagescore.inspection.record import Inspection, PhotoEntry
 from damagescore.measure import Measurement, measure_photo, remeasure, with_findings
 from damagescore.measurement import MeasureOptions
 from damagescore.photo.record import Photo
 from damagescore.quantity import MM_PER_INCH
-from damagescore.ui.carry import carried
+from damagescore.ui.carry import carried, free_id
 from damagescore.ui.measuring import options_to_dict, with_two_points
 from damagescore.ui.session import change, inspector, load, photo_of
 from damagescore.ui.shapes import Points, joined, spliced, taken_away, tidied
@@ -94,18 +95,12 @@ def _redo(inspection: Inspection, entry: PhotoEntry, _op: Op) -> Inspection:
 
 def _kind(inspection: Inspection, entry: PhotoEntry, op: Op) -> Inspection:
     changed = remeasure(*_basis(entry), op["id"], kind=op["to"])
-    return aggregate.change_finding(
-        inspection, entry.sha256, op["id"], measurement=changed.to_dict(), by=inspector(),
-        action="change_kind",
-    )  # fmt: skip
+    return _changed(inspection, entry, op["id"], changed, action="change_kind")
 
 
 def _layer(inspection: Inspection, entry: PhotoEntry, op: Op) -> Inspection:
     changed = remeasure(*_basis(entry), op["id"], layer=int(op["to"]))
-    return aggregate.change_finding(
-        inspection, entry.sha256, op["id"], measurement=changed.to_dict(), by=inspector(),
-        action="change_layer",
-    )  # fmt: skip
+    return _changed(inspection, entry, op["id"], changed, action="change_layer")
 
 
 def _trace(inspection: Inspection, entry: PhotoEntry, op: Op) -> Inspection:
@@ -122,21 +117,16 @@ def _retrace(inspection: Inspection, entry: PhotoEntry, op: Op) -> Inspection:
     old = next((f for f in measurement.findings if f.id == op["id"]), None)
     kind = old.kind if old is not None else "crack"
     changed = _traced(photo, measurement, op["id"], op=op, kind=kind)
-    return aggregate.change_finding(
-        inspection, entry.sha256, op["id"], measurement=changed.to_dict(), by=inspector()
-    )
+    return _changed(inspection, entry, op["id"], changed)
 
 
 def _area(inspection: Inspection, entry: PhotoEntry, op: Op) -> Inspection:
-    measurement = _basis(entry)[1]
-    finding_id = new_id(measurement, "crumbling")
-    return _add_area(inspection, entry.sha256, finding_id, tidied(_points(op)))
+    return _add_area(inspection, entry.sha256, tidied(_points(op)))
 
 
-def _add_area(
-    inspection: Inspection, sha256: str, finding_id: str, outline: Points
-) -> Inspection:
+def _add_area(inspection: Inspection, sha256: str, outline: Points) -> Inspection:
     photo, measurement = _basis(_entry(inspection, sha256))
+    finding_id = new_id(measurement, "crumbling")
     changed = remeasure(photo, measurement, finding_id, polygon_px=outline, kind="crumbling")
     return aggregate.add_finding(
         inspection, sha256, finding_id, measurement=changed.to_dict(), by=inspector()
@@ -153,9 +143,7 @@ def _cut(inspection: Inspection, entry: PhotoEntry, op: Op) -> Inspection:
     first, *others = taken_away(_outline_of(entry, op), _points(op))
     changed = _reshaped(inspection, entry, op["id"], polygon_px=first)
     for outline in others:
-        measurement = _basis(_entry(changed, entry.sha256))[1]
-        finding_id = new_id(measurement, "crumbling")
-        changed = _add_area(changed, entry.sha256, finding_id, outline)
+        changed = _add_area(changed, entry.sha256, outline)
     return changed
 
 
@@ -176,7 +164,7 @@ def _shape(inspection: Inspection, entry: PhotoEntry, op: Op) -> Inspection:
     """
     finding = _finding(entry, op["id"])
     old = _line_of(finding, op)
-    points = np.asarray(op["points"], np.float64).reshape(-1, 2)
+    points = _points(op)
     first, last = int(op["first"]), int(op["last"])
     if op.get("snap") and finding.polygon_px is None:
         points = _followed(entry, old, points, first=first, last=last)
@@ -234,9 +222,20 @@ def _reshaped(
     # What was not touched is known no better than before, so the origin stays.
     origin = _finding(entry, finding_id).origin
     changed = remeasure(*_basis(entry), finding_id, origin=origin, **shape)
+    return _changed(inspection, entry, finding_id, changed)
+
+
+def _changed(
+    inspection: Inspection,
+    entry: PhotoEntry,
+    finding_id: str,
+    measurement: Measurement,
+    action: Change = "replace_geometry",
+) -> Inspection:
     return aggregate.change_finding(
-        inspection, entry.sha256, finding_id, measurement=changed.to_dict(), by=inspector()
-    )
+        inspection, entry.sha256, finding_id, measurement=measurement.to_dict(),
+        by=inspector(), action=action,
+    )  # fmt: skip
 
 
 def _scale(inspection: Inspection, entry: PhotoEntry, op: Op) -> Inspection:
@@ -319,12 +318,7 @@ _EDITS: Mapping[str, Callable[[Inspection, PhotoEntry, Op], Inspection]] = {
 
 def new_id(measurement: Measurement, kind: str) -> str:
     """Give an id for a finding that a person adds; "t" and a number that is free."""
-    known = {f.id for f in measurement.findings}
-    stem = kind.replace("_", "-")
-    number = 1
-    while f"{stem}-t{number}" in known:
-        number += 1
-    return f"{stem}-t{number}"
+    return free_id(f"{kind.replace('_', '-')}-t", {f.id for f in measurement.findings})
 
 
 def _basis(entry: PhotoEntry) -> tuple[Photo, Measurement]:
@@ -333,9 +327,9 @@ def _basis(entry: PhotoEntry) -> tuple[Photo, Measurement]:
 
 
 def _finding(entry: PhotoEntry, finding_id: str) -> Finding:
-    for finding in Measurement.from_dict(entry.measurement).findings:
-        if finding.id == finding_id:
-            return finding
+    for plain in entry.measurement["findings"]:
+        if plain["id"] == finding_id:
+            return Finding.from_dict(plain)
     raise RecordError(
         f"The photo has no finding {finding_id[:80]!r} any more.",
         remedy="Choose one of its findings.",
