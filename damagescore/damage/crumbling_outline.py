@@ -18,6 +18,7 @@ from damagescore.damage.crumbling_evidence import (
 )
 from damagescore.damage.crumbling_gaps import gap_field
 from damagescore.damage.crumbling_strip import Image, Mask, Strip, disc
+from damagescore.photo.outline import signed_area
 
 Points = NDArray[np.float64]
 
@@ -157,23 +158,18 @@ def _undecided(score: Image, patch: Mask, near: Mask) -> float:
 def _polygon(field: Image) -> Points | None:
     loops = find_contours(np.pad(field, 1, constant_values=-1), 0.0)  # type: ignore[no-untyped-call]
     rings = [r[:-1, ::-1] - 1 for r in loops if len(r) > 4]
-    outer = [ring for ring in rings if _signed_area(ring) * _outer_sign(rings) > 0]
+    outer = [ring for ring in rings if signed_area(ring) * _outer_sign(rings) > 0]
     return _bridged(outer) if outer else None
 
 
 def _outer_sign(rings: list[Points]) -> float:
-    largest = max(rings, key=lambda ring: abs(_signed_area(ring)))
-    return math.copysign(1.0, _signed_area(largest))
-
-
-def _signed_area(ring: Points) -> float:
-    x, y = ring.T
-    return float(np.dot(x, np.roll(y, -1)) - np.dot(y, np.roll(x, -1))) / 2
+    largest = max(rings, key=lambda ring: abs(signed_area(ring)))
+    return math.copysign(1.0, signed_area(largest))
 
 
 def _bridged(rings: list[Points]) -> Points:
     """Join pieces of one patch by bridges of no width, so that areas simply add."""
-    rings = sorted(rings, key=lambda ring: -abs(_signed_area(ring)))
+    rings = sorted(rings, key=lambda ring: -abs(signed_area(ring)))
     whole = rings[0]
     for ring in rings[1:]:
         gap = np.hypot(*(whole[:, None, :] - ring[None, :, :]).transpose(2, 0, 1))

@@ -16,6 +16,15 @@ def fill_outline(
     cv2.fillPoly(target, [fixed], (value,), shift=4)
 
 
+def signed_area(outline: Points) -> float:
+    """Area inside an outline, shape (N, 2), by the shoelace formula; its sign tells the turn.
+
+    Positive for one that runs clockwise on the screen, where y points down.
+    """
+    x, y = outline.T
+    return float(np.dot(x, np.roll(y, -1)) - np.dot(y, np.roll(x, -1))) / 2
+
+
 def inside_outline(points_px: Points, polygon: Points) -> NDArray[np.bool_]:
     """Whether points (N, 2) lie inside a closed outline (M, 2): even-odd rule."""
     x, y = points_px[:, 0:1], points_px[:, 1:2]

@@ -8,6 +8,7 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
+from damagescore.photo.outline import signed_area
 from damagescore.quantity import Contribution
 
 Points = NDArray[np.float64]
@@ -76,8 +77,7 @@ class SurfaceMap:
 
     def area_mm2(self, polygon_px: Points) -> float:
         """Area on the surface inside a closed polygon, shape (N, 2) px."""
-        x, y = self.to_mm(polygon_px).T
-        return float(abs(np.dot(x, np.roll(y, -1)) - np.dot(y, np.roll(x, -1))) / 2)
+        return abs(signed_area(self.to_mm(polygon_px)))
 
     def turn_deg(self, points_px: Points) -> Points:
         """Angle from the facing line on the cylinder, degrees; 0 on a flat edge."""

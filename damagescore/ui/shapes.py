@@ -9,6 +9,7 @@ from numpy.typing import NDArray
 from skimage.measure import find_contours
 
 from damagescore.errors import UsageError
+from damagescore.photo.outline import signed_area
 
 Points = NDArray[np.float64]
 Mask = NDArray[np.bool_]
@@ -132,9 +133,9 @@ class Window:
         """Outlines of the parts of a mask in photo pixels, largest first."""
         found = [_thinned(c[:-1, ::-1]) for c in find_contours(mask.astype(np.float32), 0.5)]  # type: ignore[no-untyped-call]
         found = [self._to_photo(c) for c in found]
-        found = [c for c in found if abs(_area(c)) >= LEAST_PART_PX2]
-        outer = sorted((c for c in found if _area(c) > 0), key=_area, reverse=True)
-        holes = sorted((c for c in found if _area(c) < 0), key=lambda c: c[:, 0].min())
+        found = [c for c in found if abs(signed_area(c)) >= LEAST_PART_PX2]
+        outer = sorted((c for c in found if signed_area(c) > 0), key=signed_area, reverse=True)
+        holes = sorted((c for c in found if signed_area(c) < 0), key=lambda c: c[:, 0].min())
         return [_with_holes(c, holes) for c in outer]
 
     def _to_cells(self, points: Points) -> Points:
@@ -150,12 +151,6 @@ def _window(outlines: Sequence[Points]) -> Window:
     wide, high = np.ceil(every.max(axis=0)) + 3 - corner
     cells = float(np.floor(np.clip(np.sqrt(MOST_CELLS / (wide * high)), 1, FINEST)))
     return Window(corner=corner, cells=cells, shape=(int(high * cells), int(wide * cells)))
-
-
-def _area(outline: Points) -> float:
-    """Signed area by the shoelace formula, px2; positive for an outer outline."""
-    x, y = outline.T
-    return float(np.dot(x, np.roll(y, -1)) - np.dot(y, np.roll(x, -1))) / 2
 
 
 def _thinned(outline: Points) -> Points:
