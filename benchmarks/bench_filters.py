@@ -11,8 +11,6 @@ import math
 import os
 import platform
 import sys
-import time
-from collections.abc import Callable
 
 import cv2
 import numpy as np
@@ -20,11 +18,11 @@ import scipy
 from numpy.typing import NDArray
 from scipy import ndimage
 
+from benchmarks.stopwatch import best_s
 from damagescore.damage.line_filter import AHEAD, ORIENTATIONS, SIDE, line_answer
 from damagescore.damage.ridge import LINE_SPREADS_MM
 
 Image = NDArray[np.float32]
-REPEATS = 3
 SIZE = (88, 2000)
 PX_PER_MM = 25.0
 LIMIT = 5.0
@@ -85,20 +83,11 @@ def _kernel(angle: float, spread: float) -> Image:
     return kernel
 
 
-def best_s(work: Callable[[], Image]) -> float:
-    times = []
-    for _ in range(REPEATS):
-        start = time.perf_counter()
-        work()
-        times.append(time.perf_counter() - start)
-    return min(times)
-
-
 def main() -> int:
     """Time both ways and compare what they say."""
     dark = drawn_layer()
     ours, plain = our_way(dark), plain_way(dark)
-    ours_s, plain_s = best_s(lambda: our_way(dark)), best_s(lambda: plain_way(dark))
+    ours_s, plain_s = (best_s(lambda w=way: w(dark), repeats=3) for way in (our_way, plain_way))
     inner = np.s_[12:-12, 12:-12]  # the ways differ in how they go on beyond the rim
     same = float(np.corrcoef(ours[inner].ravel(), plain[inner].ravel())[0, 1])
     a, b = ours[inner] > LIMIT, plain[inner] > LIMIT

@@ -13,14 +13,13 @@ import re
 import subprocess
 import sys
 import tempfile
-import time
-from collections.abc import Callable
 from dataclasses import replace
 from pathlib import Path
 
 import cv2
 import numpy as np
 
+from benchmarks.stopwatch import best_s
 from benchmarks.truth import Case, cases_in
 from damagescore.damage import find_cracks, find_crumbling
 from damagescore.edge import find_edge
@@ -28,18 +27,6 @@ from damagescore.measure import measure_photo
 from damagescore.photo import read_photo
 from damagescore.quality import check_quality
 from damagescore.scale import find_scale
-
-REPEATS = 5
-
-
-def best_s(work: Callable[[], object]) -> float:
-    """Best of five runs, seconds."""
-    times = []
-    for _ in range(REPEATS):
-        start = time.perf_counter()
-        work()
-        times.append(time.perf_counter() - start)
-    return min(times)
 
 
 def largest_face(folder: Path) -> Case:
