@@ -5,19 +5,14 @@ from dataclasses import dataclass
 from pathlib import Path
 
 import numpy as np
-from numpy.typing import NDArray
-from scipy.spatial import cKDTree
 
-from benchmarks.truth import Case, cases_in
-from damagescore.damage.centreline import resample
+from benchmarks.truth import Case, cases_in, dense, lies_on, reach_of
 from damagescore.damage.crack import candidates_of
 from damagescore.damage.evidence import Evidence
 from damagescore.edge.record import Edge
 from damagescore.measure import area_mask, measure_photo
 from damagescore.photo import read_photo
 from damagescore.photo.outline import fill_outline
-
-Points = NDArray[np.float64]
 
 LEAST_ON_RUBBER = 0.85
 
@@ -69,10 +64,11 @@ def weighed_of(case: Case) -> list[Weighed]:
     found = candidates_of(
         photo, edge, scale, exclude=area_mask(measurement.findings, edge.shape)
     )
+    truths = [dense(c["polylines_px"]) for c in case.cracks]
     return [
         Weighed(
             photo=case.path.stem, evidence=c.evidence, chance=c.chance,
-            real=lies_on_truth(case, [strip.to_photo(x) for x in c.lines], scale.mm_per_px),
+            real=lies_on([strip.to_photo(x) for x in c.lines], truths, reach_of(scale)),
         )
         for strip, c in found
     ]  # fmt: skip
@@ -85,13 +81,3 @@ def share_on_rubber(case: Case, edge: Edge) -> float:
         if layer["kind"] == "rubber":
             fill_outline(rubber, np.asarray(layer["polygon_px"], np.float64), 1)
     return float(np.mean(rubber[edge.judged])) if edge.judged.any() else 0.0
-
-
-def lies_on_truth(case: Case, lines_px: list[Points], mm_per_px: float) -> bool:
-    """Whether half of a line or more lies on true cracks: within 4 px or 0.15 mm."""
-    if not case.cracks:
-        return False
-    true = [np.asarray(x, np.float64) for c in case.cracks for x in c["polylines_px"]]
-    tree = cKDTree(np.vstack([resample(x, step_px=1.0) for x in true]))
-    mine = np.vstack([resample(x, step_px=1.0) for x in lines_px])
-    return bool(np.mean(tree.query(mine)[0] <= max(4.0, 0.15 / mm_per_px)) >= 0.5)

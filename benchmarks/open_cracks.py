@@ -18,8 +18,8 @@ import skimage.data
 from numpy.typing import NDArray
 from scipy.spatial import cKDTree
 
+from benchmarks.truth import dense, lies_on
 from damagescore.damage import find_cracks
-from damagescore.damage.centreline import resample
 from damagescore.damage.record import Finding
 from damagescore.edge.record import Edge, Layer
 from damagescore.photo.record import CameraFacts, Photo
@@ -121,25 +121,15 @@ def recall_and_errors(name: str) -> tuple[float, list[float]]:
     met, present, errors = 0.0, 0.0, []
     for grey, crack in laid_trials(name):
         present += crack.length_mm
-        mine = [f for f in proposals(grey) if _lies_on(f, crack)]
+        mine = [f for f in proposals(grey) if lies_on(f.lines_px, [crack.line_px], REACH_PX)]
         if not mine:
             continue
-        tree = cKDTree(_dense(mine))
+        tree = cKDTree(dense(line for f in mine for line in f.lines_px))
         met += crack.length_mm * float(np.mean(tree.query(crack.line_px)[0] <= REACH_PX))
         lengths = [f.quantities["length"] for f in mine]
         total = sum(x.value for x in lengths if isinstance(x, Measured))
         errors.append(total / crack.length_mm - 1)
     return met / present, errors
-
-
-def _dense(findings: list[Finding]) -> Points:
-    lines = [resample(line, step_px=1.0) for f in findings for line in f.lines_px]
-    return np.vstack(lines)
-
-
-def _lies_on(finding: Finding, crack: Laid) -> bool:
-    away = cKDTree(crack.line_px).query(_dense([finding]))[0]
-    return bool(np.mean(away <= REACH_PX) >= 0.5)
 
 
 def main() -> int:

@@ -1,7 +1,7 @@
 """Read a folder of photos with exact truth, and compare a measurement with it."""
 
 import json
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
@@ -11,10 +11,10 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.spatial import cKDTree
 
-from damagescore.damage.record import Finding
 from damagescore.measure import Measurement, MeasureOptions
 from damagescore.quantity import Measured, Quantity
 from damagescore.scale import ScaleRequest
+from damagescore.scale.record import Scale
 
 Points = NDArray[np.float64]
 
@@ -107,20 +107,20 @@ class CrackScore:
 def score_cracks(case: Case, measurement: Measurement) -> CrackScore:
     """Match proposals to true cracks within the larger of 4 px and 0.15 mm."""
     assert measurement.scale is not None
-    reach_px = max(4.0, 0.15 / measurement.scale.mm_per_px)
+    reach_px = reach_of(measurement.scale)
     lines = [f for f in measurement.findings if f.kind in ("crack", "bond_gap")]
-    truths = [_dense(c["polylines_px"]) for c in case.cracks]
-    false = sum(not _lies_on(f, truths, reach_px) for f in lines)
+    truths = [dense(c["polylines_px"]) for c in case.cracks]
+    false = sum(not lies_on(f.lines_px, truths, reach_px) for f in lines)
     found, present, lengths = np.zeros(2), np.zeros(2), []
     for crack, points in zip(case.cracks, truths, strict=True):
         widest_px = float(np.max(np.concatenate(crack["widths_mm"])))
         widest_px /= measurement.scale.mm_per_px
         counts = np.array([1.0, float(widest_px >= 3)]) * crack["length_mm"]
         present += counts
-        mine = [f for f in lines if _lies_on(f, [points], reach_px)]
+        mine = [f for f in lines if lies_on(f.lines_px, [points], reach_px)]
         if not mine:
             continue
-        tree = cKDTree(np.vstack([_dense(f.lines_px) for f in mine]))
+        tree = cKDTree(np.vstack([dense(f.lines_px) for f in mine]))
         found += counts * float(np.mean(tree.query(points)[0] <= reach_px))
         lengths.append((_sum([f.quantities["length"] for f in mine]), crack["length_mm"]))
     return CrackScore(
@@ -135,7 +135,8 @@ def _sum(lengths: list[Any]) -> Measured:
     return Measured(value=sum(x.value for x in lengths), u=sum(x.u for x in lengths), unit="mm")
 
 
-def _dense(lines: Any, *, step_px: float = 1.0) -> Points:
+def dense(lines: Any, *, step_px: float = 1.0) -> Points:
+    """Places (N, 2) along some polylines, a pixel apart."""
     pieces = []
     for line in lines:
         points = np.asarray(line, dtype=np.float64)
@@ -145,11 +146,17 @@ def _dense(lines: Any, *, step_px: float = 1.0) -> Points:
     return np.vstack(pieces)
 
 
-def _lies_on(finding: Finding, truths: list[Points], reach_px: float) -> bool:
+def reach_of(scale: Scale) -> float:
+    """How near to a true line a place counts as on it, px: the larger of 4 px and 0.15 mm."""
+    return max(4.0, 0.15 / scale.mm_per_px)
+
+
+def lies_on(lines_px: Iterable[Points], truths: list[Points], reach_px: float) -> bool:
+    """Whether half of some lines or more lies on dense true ones, from `dense`."""
     if not truths:
         return False
     tree = cKDTree(np.vstack(truths))
-    return bool(np.mean(tree.query(_dense(finding.lines_px))[0] <= reach_px) >= 0.5)
+    return bool(np.mean(tree.query(dense(lines_px))[0] <= reach_px) >= 0.5)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
