@@ -9,19 +9,11 @@ import pytest
 from damagescore.errors import UsageError
 from damagescore.measure import Measurement, measure_photo, remeasure
 from damagescore.measurement import MeasureOptions
-from damagescore.photo import read_photo
 from damagescore.photo.record import Photo
 from damagescore.scale import ScaleRequest
 from damagescore.ui.carry import carried
-from tests.ui.browser import ROOT
 
 OPTIONS = MeasureOptions(scale=ScaleRequest(kind="squares", size_mm=10.0))
-
-
-@pytest.fixture(scope="module")
-def photo() -> Photo:
-    path = ROOT / "demo_images" / "hv2210-01-cracks.jpg"
-    return read_photo(path.read_bytes(), name=path.name)
 
 
 @pytest.fixture(scope="module")

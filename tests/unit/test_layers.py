@@ -1,36 +1,22 @@
 """A wrong layer is put right, and everything that hangs on it follows."""
 
 from dataclasses import replace
-from pathlib import Path
 
 import numpy as np
 import pytest
 
-from damagescore.edge import correct_layer, edge_from_curves
+from damagescore.edge import boundaries_of, correct_layer, edge_from_curves
 from damagescore.errors import UsageError
 from damagescore.layers import with_layers
-from damagescore.measure import Measurement, MeasureOptions, measure_photo
-from damagescore.photo import read_photo
+from damagescore.measure import Measurement
 from damagescore.photo.record import Photo
 from damagescore.quantity import Measured
-
-CRACKS = Path(__file__).parents[2] / "demo_images" / "hv2210-01-cracks.jpg"
-
-
-@pytest.fixture(scope="module")
-def photo() -> Photo:
-    return read_photo(CRACKS)
-
-
-@pytest.fixture(scope="module")
-def measured(photo: Photo) -> Measurement:
-    return measure_photo(photo, MeasureOptions())
 
 
 def _without_lowest_shim(measurement: Measurement) -> Measurement:
     """The same measurement with the two lowest rubber layers taken for one."""
     edge = measurement.edge
-    curves = [edge.layers[0].lower_px, *(x.upper_px for x in edge.layers)]
+    curves = boundaries_of(edge)
     wrong = edge_from_curves(
         [curves[0], *curves[3:]], measurement.scale, shape=edge.shape,
         keep_out_px=edge.keep_out_px, direction_deg=edge.direction_deg,

@@ -2,7 +2,6 @@
 
 import json
 from dataclasses import replace
-from pathlib import Path
 
 import numpy as np
 import pytest
@@ -18,22 +17,9 @@ from damagescore.measure import (
     unreadable,
     with_findings,
 )
-from damagescore.photo import read_photo
 from damagescore.photo.record import Photo
 from damagescore.quantity import Measured, NotMeasured
 from damagescore.scale import ScaleRequest
-
-CRACKS = Path(__file__).parents[2] / "demo_images" / "hv2210-01-cracks.jpg"
-
-
-@pytest.fixture(scope="module")
-def photo() -> Photo:
-    return read_photo(CRACKS)
-
-
-@pytest.fixture(scope="module")
-def measured(photo: Photo) -> Measurement:
-    return measure_photo(photo, MeasureOptions())
 
 
 def _value(measurement: Measurement, name: str) -> float:
