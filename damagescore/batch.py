@@ -18,6 +18,7 @@ from damagescore.inspection import add_photo, assess_inspection, new_inspection
 from damagescore.inspection.record import Inspection, Part
 from damagescore.limits import LimitSet, demo_limit_set_text, parse_limit_set
 from damagescore.measure import MeasureOptions, measure_file
+from damagescore.quality import Quality
 from damagescore.quantity import Length
 from damagescore.report import ReportFiles, write_report
 from damagescore.scale import ScaleRequest
@@ -168,7 +169,7 @@ def assess_photos(
     refused = []
     for (path, options), measurement in zip(jobs, bar, strict=True):
         if not measurement["quality"]["usable"]:
-            refused.append(f"{path.name}: {_reason(measurement)}")
+            refused.append(f"{path.name}: {_reason(measurement, unit=unit)}")
         sha256 = measurement["photo"]["sha256"]
         if sha256 is None:
             continue
@@ -197,9 +198,9 @@ def _with_photo(
     )
 
 
-def _reason(measurement: Mapping[str, Any]) -> str:
-    checks = measurement["quality"]["checks"]
-    return next(str(c["message"]) for c in checks if c["outcome"] == "refuse")
+def _reason(measurement: Mapping[str, Any], *, unit: Length) -> str:
+    checks = Quality.from_dict(measurement["quality"]).checks
+    return next(c.words(unit) for c in checks if c.outcome == "refuse")
 
 
 def run_demo(photos: Path, out: Path, *, say: Callable[[str], None] = print) -> None:

@@ -357,7 +357,7 @@ def _totals(draft: Measurement) -> dict[str, Quantity]:
 
 
 def _why_not_measured(draft: Measurement) -> str:
-    refused = [c.message for c in draft.quality.checks if c.outcome == "refuse"]
+    refused = [c.words() for c in draft.quality.checks if c.outcome == "refuse"]
     if draft.quality.usable:
         return ""
     return "The photo was refused: " + (refused[0] if refused else "see its quality checks.")

@@ -1,7 +1,7 @@
 """The quality gate: may this photo be measured, and if not, why not and what to do."""
 
 from damagescore.quality.gate import check_quality
-from damagescore.quality.record import Check, Outcome, Quality
+from damagescore.quality.record import Amount, Check, Outcome, Quality
 from damagescore.quality.rule import Bounds, QualityRule
 
-__all__ = ["Bounds", "Check", "Outcome", "Quality", "QualityRule", "check_quality"]
+__all__ = ["Amount", "Bounds", "Check", "Outcome", "Quality", "QualityRule", "check_quality"]

@@ -6,7 +6,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from damagescore.photo.record import Photo
-from damagescore.quality.record import Check
+from damagescore.quality.record import Amount, Check
 from damagescore.quality.rule import Bounds, QualityRule
 from damagescore.quality.sharpness import EdgeResponse, side_response
 from damagescore.scale.record import Mark, Scale
@@ -69,12 +69,16 @@ def focus_checks(
 
 def _check(name: str, finest_mm: float, bounds: Bounds, where: str) -> Check:
     outcome = bounds.judge(finest_mm)
-    message = f"Lines down to {finest_mm:.2f} mm wide keep half their contrast {where}"
+    message = f"Lines down to {{finest}} wide keep half their contrast {where}"
+    amounts = {"finest": Amount(value=finest_mm, unit="mm", form=".2f")}
     if outcome == "pass":
         message += "."
     else:
-        message += f"; {bounds.warn:.2f} mm is wanted: focus on the rubber and hold still."
-    return Check(name=name, outcome=outcome, value=finest_mm, unit="mm", message=message)
+        message += "; {wanted} is wanted: focus on the rubber and hold still."
+        amounts["wanted"] = Amount(value=bounds.warn, unit="mm", form=".2f")
+    return Check(
+        name=name, outcome=outcome, value=finest_mm, unit="mm", message=message, amounts=amounts
+    )
 
 
 def finest_at_marks(photo: Photo, scale: Scale) -> float | None:

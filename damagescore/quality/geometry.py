@@ -5,7 +5,7 @@ import math
 import numpy as np
 from numpy.typing import NDArray
 
-from damagescore.quality.record import Check, Outcome
+from damagescore.quality.record import Amount, Check, Outcome
 from damagescore.quality.rule import QualityRule
 from damagescore.scale.record import Scale
 
@@ -18,19 +18,23 @@ def resolution_check(
     """Judge pixels per mm, and pixels over the smallest limit where one is given."""
     px_per_mm = round(1.0 / scale.mm_per_px, 6)  # a bound met exactly is met
     outcome: Outcome = "pass"
-    message = f"The photo has {px_per_mm:.1f} px/mm"
+    message = "The photo has {density}"
+    amounts = {"density": Amount(value=px_per_mm, unit="px/mm", form=".1f")}
     if px_per_mm < rule.least_px_per_mm_warn:
         outcome = "refuse" if px_per_mm < rule.least_px_per_mm_refuse else "warn"
-        message += f"; {rule.least_px_per_mm_warn:.0f} px/mm are wanted: go nearer"
+        message += "; {wanted} are wanted: go nearer"
+        amounts["wanted"] = Amount(value=rule.least_px_per_mm_warn, unit="px/mm", form=".0f")
     elif smallest_limit_mm is not None and smallest_limit_mm * px_per_mm < rule.px_per_limit:
         outcome = "warn"
         message += (
             f", which is {smallest_limit_mm * px_per_mm:.1f} px over the smallest limit of "
-            f"{smallest_limit_mm:g} mm ({rule.px_per_limit:.0f} are wanted): go nearer"
+            f"{{limit}} ({rule.px_per_limit:.0f} are wanted): go nearer"
         )
+        amounts["limit"] = Amount(value=smallest_limit_mm, unit="mm", form="g")
     return Check(
-        name="resolution", outcome=outcome, value=px_per_mm, unit="px/mm", message=message + "."
-    )
+        name="resolution", outcome=outcome, value=px_per_mm, unit="px/mm",
+        message=message + ".", amounts=amounts,
+    )  # fmt: skip
 
 
 def tilt_check(scale: Scale, *, rule: QualityRule) -> Check:

@@ -10,6 +10,7 @@ from damagescore.errors import DamageScoreError
 from damagescore.inspection.record import PhotoEntry
 from damagescore.photo import read_photo
 from damagescore.photo.record import Photo
+from damagescore.quality import Check
 from damagescore.quantity import MM_PER_INCH, Length, quantity_from_dict, round_half_even
 from damagescore.report.closeup import close_up
 from damagescore.report.criteria import value_text
@@ -40,7 +41,7 @@ def photo_part(
         yield KeepTogether([heading, *_picture(photo, entry, unit=unit), sha256])
         yield from _close_up(photo, entry, unit=unit)
     yield text("Quality", "small_heading")
-    yield from _quality(measurement)
+    yield from _quality(measurement, unit=unit)
     yield text("Scale", "small_heading")
     yield from _scale(measurement, unit=unit)
     yield text(
@@ -100,7 +101,7 @@ def _legend(kinds: Sequence[str]) -> Table:
     return table
 
 
-def _quality(measurement: Mapping[str, Any]) -> Iterator[Flowable]:
+def _quality(measurement: Mapping[str, Any], *, unit: Length) -> Iterator[Flowable]:
     quality = measurement.get("quality")
     if not quality:
         yield text("Not checked: this photo was not measured.")
@@ -110,7 +111,7 @@ def _quality(measurement: Mapping[str, Any]) -> Iterator[Flowable]:
     yield grid(
         ("Check", "Outcome", "What was seen"),
         [
-            (words_of(c["name"], {}), c["outcome"].upper(), c["message"])
+            (words_of(c["name"], {}), c["outcome"].upper(), Check.from_dict(c).words(unit))
             for c in quality["checks"]
         ],
         widths=(20, 12, 68),

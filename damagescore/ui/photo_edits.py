@@ -18,7 +18,7 @@ from damagescore.photo.record import Photo
 from damagescore.quantity import MM_PER_INCH
 from damagescore.ui.carry import carried, free_id
 from damagescore.ui.measuring import options_to_dict, with_two_points
-from damagescore.ui.session import change, inspector, load, photo_of
+from damagescore.ui.session import change, inspector, load, photo_of, unit
 from damagescore.ui.shapes import Points, joined, spliced, taken_away, tidied
 from damagescore.ui.words import method_words
 from damagescore.ui.workspace import Op
@@ -285,7 +285,7 @@ def _anew(
     if old.quality.usable and not new.quality.usable and (entry.reviews or same_scale):
         raise UsageError(
             "Measured so the photo is refused, and the change was not made. "
-            + " ".join(c.message for c in new.quality.checks if c.outcome == "refuse"),
+            + " ".join(c.words(unit()) for c in new.quality.checks if c.outcome == "refuse"),
             remedy="Draw it another way.",
         )
     # A bulge is measured from the outline alone, so it is proposed anew.

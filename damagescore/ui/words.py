@@ -1,11 +1,12 @@
 """Words for kinds, states and outcomes, the same on every page."""
 
-import re
 from collections.abc import Mapping
+from typing import Any
 
 import streamlit as st
 
-from damagescore.quantity import MM_PER_INCH, Length, Measured, Quantity, format_quantity
+from damagescore.quality import Check
+from damagescore.quantity import Length, Measured, Quantity, format_quantity
 from damagescore.report.words import DISPOSITIONS, METHODS, OUTCOMES, QUANTITIES
 
 MAIN_QUANTITY: Mapping[str, str] = {
@@ -55,10 +56,6 @@ CAUTIONS = (
 )
 
 
-_PER_MM = re.compile(r"(\d+(?:\.\d+)?) px/mm")
-_MM = re.compile(r"(\d+(?:\.\d+)?) mm\b(?!²|/)")
-
-
 def quantity_words(name: str) -> str:
     """Words for a quantity, with a capital."""
     return _capital(QUANTITIES.get(name, name.replace("_", " ")))
@@ -87,6 +84,11 @@ def method_words(name: str) -> str:
     return _capital(METHODS.get(name, name.replace("_", " ")))
 
 
+def check_words(check: Mapping[str, Any], *, unit: Length) -> str:
+    """Sentence of a check of a photo, given as plain data, in the unit chosen."""
+    return Check.from_dict(check).words(unit)
+
+
 def outcome_badge(outcome: str | None) -> None:
     """Show an outcome as a badge whose sign says the same without colour."""
     if outcome is None:
@@ -103,17 +105,6 @@ def invented_badge() -> None:
 def when(at: str | None) -> str:
     """Show an ISO 8601 time to the minute, UTC."""
     return "" if not at else at[:16].replace("T", " ") + " UTC"
-
-
-def in_unit(text: str, unit: Length) -> str:
-    """A sentence of a check or a fault with its lengths in the unit chosen.
-
-    Checks are worded in millimetres; three figures are kept, as they have.
-    """
-    if unit == "mm":
-        return text
-    text = _PER_MM.sub(lambda m: f"{float(m[1]) * MM_PER_INCH:.3g} px/in", text)
-    return _MM.sub(lambda m: f"{float(m[1]) / MM_PER_INCH:.3g} in", text)
 
 
 def _capital(text: str) -> str:

@@ -124,7 +124,7 @@ def test_resolution(px_per_mm: float, outcome: str) -> None:
     found = check(judged(scale=scale_of(1 / px_per_mm)), "resolution")
     assert found.outcome == outcome
     assert found.value == pytest.approx(px_per_mm)
-    assert f"{px_per_mm:.1f} px/mm" in found.message
+    assert f"{px_per_mm:.1f} px/mm" in found.words()
 
 
 @pytest.mark.parametrize(

@@ -11,7 +11,7 @@ from damagescore.quantity import NotMeasured, Quantity
 from damagescore.ui.inspect.photos import limits_words, scale_words, worst_outcome
 from damagescore.ui.photo_edits import apply_op
 from damagescore.ui.session import load, settle, show_edits, told, unit
-from damagescore.ui.words import OUTCOME_SIGNS, in_unit, quantity_words, value_words
+from damagescore.ui.words import OUTCOME_SIGNS, check_words, quantity_words, value_words
 from damagescore.ui.workspace import feed_of, key_of, mount, take_ops
 
 
@@ -89,7 +89,7 @@ def _tell_the_page(inspection_id: str) -> None:
 def _banner(entry: PhotoEntry) -> None:
     quality = entry.measurement["quality"]
     refused = [
-        in_unit(c["message"], unit()) for c in quality["checks"] if c["outcome"] == "refuse"
+        check_words(c, unit=unit()) for c in quality["checks"] if c["outcome"] == "refuse"
     ]
     if worst_outcome(quality) != "refuse":
         return
@@ -122,8 +122,7 @@ def _below(entry: PhotoEntry) -> None:
         checks = entry.measurement["quality"]["checks"]
         st.markdown(
             "\n".join(
-                f"- {OUTCOME_SIGNS[c['outcome']]} {in_unit(c['message'], unit())}"
-                for c in checks
+                f"- {OUTCOME_SIGNS[c['outcome']]} {check_words(c, unit=unit())}" for c in checks
             )
         )
 
@@ -137,5 +136,5 @@ def kept_totals(entry: PhotoEntry) -> Mapping[str, Quantity]:
 
 def _total_words(total: Quantity) -> str:
     if isinstance(total, NotMeasured):
-        return f"not measured. {in_unit(total.reason, unit())}"
+        return f"not measured. {total.reason}"
     return f"**{value_words(total, unit=unit())}**"

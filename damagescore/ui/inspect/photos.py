@@ -17,7 +17,7 @@ from damagescore.ui.edits import add_measured, remove_photo, replace_measured, s
 from damagescore.ui.inspect.photo_options import VIEWS, option_fields
 from damagescore.ui.measuring import FILE_KINDS, measure_again, measure_file
 from damagescore.ui.session import flash, photo_of, told, unit
-from damagescore.ui.words import OUTCOME_COLOURS, OUTCOME_SIGNS, in_unit, method_words
+from damagescore.ui.words import OUTCOME_COLOURS, OUTCOME_SIGNS, check_words, method_words
 
 THUMB_PX = 320
 
@@ -129,7 +129,7 @@ def _facts(entry: PhotoEntry, *, number: int) -> None:
     st.badge(f"{OUTCOME_SIGNS[worst]} {words[worst]}", color=OUTCOME_COLOURS[worst])  # type: ignore[arg-type]
     for check in quality["checks"]:
         if check["outcome"] != "pass":
-            message = in_unit(check["message"], unit())
+            message = check_words(check, unit=unit())
             st.markdown(f"{OUTCOME_SIGNS[check['outcome']]} {message}")
     if measurement.get("scale"):
         st.caption(scale_words(measurement["scale"], unit=unit()))
