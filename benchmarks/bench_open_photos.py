@@ -7,9 +7,12 @@ import argparse
 import sys
 from collections.abc import Callable, Mapping
 
-from benchmarks import open_textures
+from benchmarks import open_cracks, open_textures
 
-PARTS: Mapping[str, Callable[[], str]] = {"crumbling": open_textures.table}
+PARTS: Mapping[str, Callable[[], str]] = {
+    "cracks": open_cracks.table,
+    "crumbling": open_textures.table,
+}
 
 
 def main() -> int:

@@ -1,4 +1,4 @@
-"""Crack search on open photographs taken as rubber: `python -m benchmarks.open_cracks`.
+"""Crack search on open photographs taken as rubber; part of `bench_open_photos`.
 
 No open photo among those at hand shows a crack with its truth, so two figures are taken on
 the real photographs that scikit-image carries (their sources: `skimage/data/README.txt`):
@@ -8,7 +8,6 @@ at an assumed 25 px/mm. Brick has real joints and grass real gaps, which are dar
 lines: what is proposed there is false for rubber all the same. Nothing was tuned on these.
 """
 
-import sys
 from collections.abc import Iterator
 from dataclasses import dataclass
 
@@ -132,23 +131,23 @@ def recall_and_errors(name: str) -> tuple[float, list[float]]:
     return met / present, errors
 
 
-def main() -> int:
-    """Print one line a texture."""
-    print(f"assumed {PX_PER_MM:.0f} px/mm; {TRIALS} laid cracks a texture\n")
-    print("| texture | cm² | false | false per 10 cm² | recall by length | length error |")
-    print("|---|---|---|---|---|---|")
-    for name in TEXTURES:
-        grey = texture(name)
-        area_cm2 = grey.size / PX_PER_MM**2 / 100
-        false = len(proposals(grey))
-        recall, errors = recall_and_errors(name)
-        error = f"{100 * np.median(np.abs(errors)):.1f} % median" if errors else "none found"
-        print(
-            f"| {name} | {area_cm2:.2f} | {false} | {10 * false / area_cm2:.1f} | "
-            f"{100 * recall:.0f} % | {error} |"
-        )
-    return 0
+def table() -> str:
+    """One line a texture."""
+    lines = [
+        f"assumed {PX_PER_MM:.0f} px/mm; {TRIALS} laid cracks a texture\n",
+        "| texture | cm² | false | false per 10 cm² | recall by length | length error |",
+        "|---|---|---|---|---|---|",
+    ]
+    return "\n".join([*lines, *(_row(name) for name in TEXTURES)])
 
 
-if __name__ == "__main__":
-    sys.exit(main())
+def _row(name: str) -> str:
+    grey = texture(name)
+    area_cm2 = grey.size / PX_PER_MM**2 / 100
+    false = len(proposals(grey))
+    recall, errors = recall_and_errors(name)
+    error = f"{100 * np.median(np.abs(errors)):.1f} % median" if errors else "none found"
+    return (
+        f"| {name} | {area_cm2:.2f} | {false} | {10 * false / area_cm2:.1f} | "
+        f"{100 * recall:.0f} % | {error} |"
+    )
