@@ -9,7 +9,7 @@ from damagescore.damage.record import Finding
 from damagescore.edge.record import Edge
 from damagescore.errors import UsageError
 from damagescore.quality import Quality
-from damagescore.quantity import Quantity, quantity_from_dict
+from damagescore.quantity import Quantity, quantity_from_dict, rectangular
 from damagescore.scale import ScaleRequest
 from damagescore.scale.record import Scale
 
@@ -39,6 +39,12 @@ class MeasureOptions:
         Outline in which alone is searched and judged, photo pixels; None is all of it.
     keep_out_px : tuple of tuple of (x, y)
         Outlines of areas that are neither searched nor judged.
+    clock_hours : float or None
+        Where the photo's facing line lies on a round edge, hours of a clock face (0 to 12)
+        seen from the side of the part that is up in the photo; None where not said.
+    u_clock_deg : float
+        Standard uncertainty (k = 1) of that place, degrees. A card put at a marked hour by
+        eye is good to 5 degrees either way (common practice, no source).
     """
 
     view: View = "face"
@@ -48,6 +54,8 @@ class MeasureOptions:
     smallest_limit_mm: float | None = None
     region_px: Outline | None = None
     keep_out_px: tuple[Outline, ...] = ()
+    clock_hours: float | None = None
+    u_clock_deg: float = rectangular(5.0)
 
     def __post_init__(self) -> None:
         if not 0.0 <= self.sensitivity <= 1.0:
@@ -59,6 +67,11 @@ class MeasureOptions:
             raise UsageError(
                 f"The number of rubber layers is {self.n_layers}, outside 1 to 60.",
                 remedy="Give the number of rubber layers in the photo, or leave it out.",
+            )
+        if self.clock_hours is not None and not 0.0 <= self.clock_hours <= 12.0:
+            raise UsageError(
+                f"The clock position is {self.clock_hours}, outside 0 to 12 hours.",
+                remedy="Give hours of a clock face, for instance 4.5 for half past four.",
             )
 
     def to_dict(self) -> dict[str, Any]:

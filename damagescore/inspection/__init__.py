@@ -1,6 +1,7 @@
 """The inspection: its record, its changes, its assessment and its signature."""
 
 from damagescore.inspection.assessing import assess_inspection, assessment_of
+from damagescore.inspection.circumference import circumference_of
 from damagescore.inspection.edits import (
     add_finding,
     add_photo,
@@ -57,6 +58,7 @@ __all__ = [
     "assess_inspection",
     "assessment_of",
     "change_finding",
+    "circumference_of",
     "clash_of",
     "confirm_all",
     "confirm_finding",

@@ -3,6 +3,10 @@
 from collections.abc import Iterator, Mapping
 from typing import Any
 
+from damagescore.inspection.circumference import (
+    circumference_observations,
+    circumference_of,
+)
 from damagescore.inspection.record import Inspection, PhotoEntry
 from damagescore.inspection.shares import ShareReader
 from damagescore.limits import Aspect, Observation, QuantityKind, quantities, quantity_kind
@@ -24,11 +28,17 @@ def observations_of(inspection: Inspection) -> tuple[Observation, ...]:
     """Everything that limits can be compared with.
 
     Rejected findings are left out. A photo that could not be judged gives an
-    unmeasured value for all that its view would show.
+    unmeasured value for all that its view would show. Photos of a round edge at clock
+    positions speak together: damage on two of them counts once.
     """
     found: list[Observation] = []
+    around = circumference_of(inspection)
+    placed = set() if around is None else {p.number for p in around.photos}
     for number, entry in enumerate(inspection.photos, start=1):
-        found += _of_photo(entry, number)
+        if number not in placed:
+            found += _of_photo(entry, number)
+    if around is not None:
+        found += circumference_observations(around, FOUND_IN)
     for number, hand in enumerate(inspection.hand, start=1):
         label = quantity_kind(hand.quantity).label
         item = f"hand measurement {number} ({label}, gauge {hand.gauge_id})"

@@ -32,7 +32,7 @@ class Observation:
     proposed : bool
         True where nobody has reviewed it.
     photo : int or None
-        Number of the photo; None for a value taken by hand.
+        Number of the photo; None for a value taken by hand, or joined over photos.
     confirmed_value : Measured, NotMeasured or None
         Of a share that holds proposed findings: its value without them.
     """

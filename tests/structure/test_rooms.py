@@ -14,8 +14,9 @@ PACKAGE = ROOT / "damagescore"
 # A room imports only from rooms before it in this list.
 ORDER = (
     "errors", "quantity", "photo", "scale", "quality", "edge", "damage", "totals",
-    "measurement", "measure", "layers",
-    "limits", "inspection", "records", "report", "scenes", "batch", "ui", "cli", "__main__",
+    "measurement", "measure", "layers", "around",
+    "limits", "inspection", "records", "report", "scenes", "batch", "orders",
+    "ui", "cli", "__main__",
 )  # fmt: skip
 
 MODULES = sorted(PACKAGE.rglob("*.py"))
