@@ -1,13 +1,19 @@
 """Small things that many tests need."""
 
+import uuid
+from collections.abc import Callable, Iterator
 from itertools import pairwise
+from pathlib import Path
 
 import numpy as np
 import pytest
+from sqlalchemy import create_engine, text
 
 from damagescore.edge.record import Edge, Layer
 from damagescore.quantity import Measured
+from damagescore.records import Store
 from damagescore.scale.record import Scale, SurfaceMap
+from tests.postgres_server import binaries, postgres_server
 
 MM_PER_PX = 0.04
 
@@ -48,3 +54,36 @@ def scale() -> Scale:
 @pytest.fixture
 def edge() -> Edge:
     return flat_edge()
+
+
+@pytest.fixture(scope="session")
+def postgres() -> Iterator[str]:
+    """Address of a server that runs as long as the tests."""
+    if binaries() is None:
+        pytest.skip("PostgreSQL is not installed: apt-get install postgresql")
+    with postgres_server() as url:
+        yield url
+
+
+@pytest.fixture
+def new_schema(postgres: str) -> Callable[[], str]:
+    """Give the address of an empty schema of the server at each call."""
+
+    def made() -> str:
+        name = f"t{uuid.uuid4().hex}"
+        engine = create_engine(postgres)
+        with engine.begin() as connection:
+            connection.execute(text(f"CREATE SCHEMA {name}"))
+        engine.dispose()
+        return f"{postgres}?options=-csearch_path%3D{name}"
+
+    return made
+
+
+@pytest.fixture(params=["sqlite", "postgresql"])
+def store(request: pytest.FixtureRequest, tmp_path: Path) -> Iterator[Store]:
+    """An empty store, once with each database."""
+    postgres = request.param == "postgresql"
+    url = request.getfixturevalue("new_schema")() if postgres else None
+    with Store(tmp_path / "data", url=url) as opened:
+        yield opened

@@ -1,7 +1,7 @@
 """The durable store: inspections, photos, limit sets, sign-off chain."""
 
 from damagescore.records.limit_versions import LimitSetSummary
-from damagescore.records.rows import Summary
-from damagescore.records.store import Store
+from damagescore.records.search import Filters, Found, Summary
+from damagescore.records.store import Store, open_store
 
-__all__ = ["LimitSetSummary", "Store", "Summary"]
+__all__ = ["Filters", "Found", "LimitSetSummary", "Store", "Summary", "open_store"]

@@ -13,6 +13,7 @@ from typing import Any
 from sqlalchemy import func, select
 from sqlalchemy.orm import Session
 
+from damagescore.records.database import lock_writers
 from damagescore.records.tables import ChainRow, InspectionRow
 
 GENESIS = "0" * 64
@@ -37,7 +38,8 @@ def link_of(*, position: int, inspection_id: str, body_sha256: str, previous: st
 
 
 def append_link(session: Session, row: InspectionRow) -> None:
-    """Add the link of a record that was just signed; the session's lock orders links."""
+    """Add the link of a record that was just signed, after all links so far."""
+    lock_writers(session)
     last = session.scalar(select(ChainRow).order_by(ChainRow.position.desc()).limit(1))
     position = 1 if last is None else last.position + 1
     previous = GENESIS if last is None else last.link_sha256

@@ -5,7 +5,7 @@ from collections.abc import Iterator
 from contextlib import contextmanager
 from typing import Any
 
-from sqlalchemy import Connection, Engine, create_engine, event
+from sqlalchemy import URL, Connection, Engine, create_engine, event, make_url, text
 from sqlalchemy.exc import ArgumentError, DBAPIError, NoSuchModuleError
 from sqlalchemy.exc import TimeoutError as PoolTimeout
 from sqlalchemy.orm import Session
@@ -26,7 +26,7 @@ def open_database(url: str) -> Engine:
         newer than the program.
     """
     try:
-        engine = create_engine(url, **_options(url))
+        engine = create_engine(_with_driver(url), **_options(url))
     except (ArgumentError, NoSuchModuleError, ModuleNotFoundError) as fault:
         raise RecordError(
             f"The database address is not usable: {fault}",
@@ -59,6 +59,16 @@ def reading(engine: Engine) -> Iterator[Session]:
         yield session
 
 
+def lock_writers(session: Session) -> None:
+    """Let one writer at a time go on from here to the end of its transaction.
+
+    What follows the last row, as in a chain, must not be decided by two at once. SQLite
+    has one writer at a time anyway.
+    """
+    if session.get_bind().dialect.name == "postgresql":
+        session.execute(text("SELECT pg_advisory_xact_lock(74202)"))
+
+
 @contextmanager
 def translated(engine: Engine) -> Iterator[None]:
     """Turn faults of the database into a RecordError with a remedy."""
@@ -71,6 +81,15 @@ def translated(engine: Engine) -> Iterator[None]:
             "The database is busy: no connection came free in time.",
             remedy="Try again; nothing that was saved is lost.",
         ) from fault
+
+
+def _with_driver(url: str) -> URL:
+    # psycopg is the driver that is tested; a plain address means it.
+    given = make_url(url)
+    return given.set(drivername="postgresql+psycopg") if given.drivername in _PLAIN else given
+
+
+_PLAIN = ("postgres", "postgresql")
 
 
 def _options(url: str) -> dict[str, Any]:
@@ -119,6 +138,10 @@ _FAULTS = (
      "Check that the folder exists and can be written."),
     ("disk i/o error", "could not be read or written: the disk reported an error",
      "Check the disk; restore the folder from a backup if it is failing."),
+    ("connection", "cannot be reached",
+     "Check that the database runs and that its address and password are right."),
+    ("unique constraint", "was changed by someone else in the same moment",
+     "Load the record again and repeat your last change."),
     ("a signed record", "refused the change: a signed record cannot be changed",
      "Make a new record that supersedes it."),
 )  # fmt: skip
@@ -126,10 +149,10 @@ _FAULTS = (
 
 def _record_error(fault: DBAPIError, *, place: str) -> RecordError:
     said = str(fault.orig)
+    kind = "record file" if isinstance(fault.orig, sqlite3.Error) else "database"
     for words, meaning, remedy in _FAULTS:
         if words in said.lower():
-            return RecordError(f"The record file {place} {meaning}.", remedy=remedy)
-    kind = "record file" if isinstance(fault.orig, sqlite3.Error) else "database"
+            return RecordError(f"The {kind} {place} {meaning}.", remedy=remedy)
     return RecordError(
         f"The {kind} {place} refused the work: {said}.",
         remedy="Check the database and try again; nothing that was saved is lost.",

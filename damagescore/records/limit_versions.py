@@ -7,9 +7,9 @@ from sqlalchemy import Select, func, select
 from sqlalchemy.orm import Session
 
 from damagescore.errors import RecordError
+from damagescore.inspection.checks import now_utc
 from damagescore.limits import LimitSet
 from damagescore.records.chain import canonical
-from damagescore.records.rows import now_utc
 from damagescore.records.tables import LimitSetRow
 
 

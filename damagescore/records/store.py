@@ -1,17 +1,16 @@
 """The store of inspections, photos and limit sets in one data folder."""
 
 import json
+import os
 from pathlib import Path
-from typing import Self
+from typing import Any, Self
 
-from sqlalchemy import Engine, Select, select, update
-from sqlalchemy.orm import Session, aliased
+from sqlalchemy import Engine, select, update
+from sqlalchemy.orm import Session
 
 from damagescore.errors import RecordError
-from damagescore.inspection import (
-    content_sha256,
-    inspection_from_dict,
-)
+from damagescore.inspection import content_sha256, inspection_from_dict
+from damagescore.inspection.checks import now_utc
 from damagescore.inspection.record import Inspection
 from damagescore.limits import LimitSet
 from damagescore.records import chain
@@ -23,13 +22,13 @@ from damagescore.records.limit_versions import (
     newest_versions,
     version_body,
 )
-from damagescore.records.rows import (
-    Summary,
-    columns_at_odds,
-    photos_in,
-    row_values,
-    summary_of,
+from damagescore.records.projection import (
+    index_at_odds,
+    index_is_current,
+    rebuild_index,
+    write_index,
 )
+from damagescore.records.search import Filters, Found, Summary, find_records, summaries_of
 from damagescore.records.tables import ChainRow, InspectionRow
 from damagescore.records.vault import PhotoVault
 
@@ -44,8 +43,7 @@ class Store:
     folder : Path
         Made when missing. Holds `photos/`, and `records.sqlite` unless `url` is given.
     url : str or None
-        Address of another database, for instance "postgresql+psycopg://host/name".
-        There, the refusal to change signed records rests on the program alone.
+        Address of another database, for instance "postgresql://host/name".
 
     Raises
     ------
@@ -59,8 +57,13 @@ class Store:
         _make(self.folder)
         self._vault = PhotoVault(folder=self.folder / "photos")
         embedded = f"sqlite:///{(self.folder / 'records.sqlite').resolve().as_posix()}"
-        self._engine: Engine = open_database(url or embedded)
+        self.url = url or embedded
+        self._engine: Engine = open_database(self.url)
         self._bodies = BodyWriter()
+        with reading(self._engine) as session:
+            current = index_is_current(session)
+        if not current:
+            self.rebuild_index()
 
     def __enter__(self) -> Self:
         return self
@@ -101,12 +104,13 @@ class Store:
             _check_revision(row, inspection.id, body=body, expected=expected_revision)
             if row is None:
                 _check_superseded(session, inspection)
-                row = InspectionRow(revision=1, **row_values(inspection, body))
+                row = InspectionRow(revision=1, **_columns(inspection, body))
                 session.add(row)
             else:
                 row = _changed(session, row, inspection, body=body)
+            session.flush()
+            write_index(session, inspection)
             if row.signed:
-                session.flush()
                 chain.append_link(session, row)
             return row.revision
 
@@ -144,31 +148,32 @@ class Store:
         limit : int
             At most this many.
         """
-        query = _with_successor()
-        for word in text.casefold().split():
-            query = query.where(InspectionRow.search_text.contains(word, autoescape=True))
-        if outcome is not None:
-            query = query.where(InspectionRow.outcome == outcome)
-        if signed is not None:
-            query = query.where(InspectionRow.signed == signed)
-        newest = (InspectionRow.created_at.desc(), InspectionRow.id.desc())
+        filters = Filters(text=text, outcome=outcome, signed=signed)
+        return list(self.find(filters, limit=limit).records)
+
+    def find(self, filters: Filters, *, limit: int = 200, offset: int = 0) -> Found:
+        """Give one page of the records that the filters let through, newest first."""
         with reading(self._engine) as session:
-            rows = session.execute(query.order_by(*newest).limit(limit)).all()
-            return [summary_of(row, superseded_by=after) for row, after in rows]
+            return find_records(session, filters, limit=limit, offset=offset)
 
     def history(self, inspection_id: str) -> list[Summary]:
         """List the record with all it superseded and all that superseded it, oldest first."""
         with reading(self._engine) as session:
-            first = _row(session, inspection_id)
-            while first.supersedes is not None:
-                first = _row(session, first.supersedes)
-            found: list[Summary] = []
-            following: str | None = first.id
+            first = inspection_id
+            while (before := _row(session, first).supersedes) is not None:
+                first = before
+            ids: list[str] = []
+            following: str | None = first
             while following is not None:
-                query = _with_successor().where(InspectionRow.id == following)
-                row, following = session.execute(query).one()
-                found.append(summary_of(row, superseded_by=following))
-            return found
+                ids.append(following)
+                query = select(InspectionRow.id).where(InspectionRow.supersedes == following)
+                following = session.scalar(query)
+            return summaries_of(session, ids)
+
+    def rebuild_index(self) -> int:
+        """Make what the records are searched by anew from the records; return their number."""
+        with writing(self._engine) as session:
+            return rebuild_index(session)
 
     def put_photo(self, data: bytes) -> str:
         """Keep a photo file's bytes unchanged; return their SHA-256."""
@@ -214,7 +219,7 @@ class Store:
             linked = select(ChainRow.inspection_id)
             rows = session.scalars(select(InspectionRow).where(InspectionRow.id.in_(linked)))
             for row in rows.yield_per(50):
-                problems += columns_at_odds(row)
+                problems += index_at_odds(session, row)
                 if photos:
                     problems += self._photo_problems(row)
         return problems
@@ -227,12 +232,21 @@ class Store:
 
     def _photo_problems(self, row: InspectionRow) -> list[str]:
         problems = []
-        for sha256 in photos_in(row.body):
+        for sha256 in _photos_in(row.body):
             try:
                 self.photo_bytes(sha256)
             except RecordError as fault:
                 problems.append(f"Record {row.id}: {fault.message}")
         return problems
+
+
+def open_store(folder: Path) -> Store:
+    """Open the store of a data folder, in the database that DAMAGESCORE_DATABASE names."""
+    return Store(folder, url=os.environ.get("DAMAGESCORE_DATABASE") or None)
+
+
+def _photos_in(body: str) -> list[str]:
+    return [entry["sha256"] for entry in json.loads(body).get("photos", ())]
 
 
 def _make(folder: Path) -> None:
@@ -255,11 +269,17 @@ def _row(session: Session, inspection_id: str) -> InspectionRow:
     return row
 
 
-def _with_successor() -> "Select[InspectionRow, str | None]":
-    after = aliased(InspectionRow)
-    return select(InspectionRow, after.id).outerjoin(
-        after, after.supersedes == InspectionRow.id
-    )
+def _columns(inspection: Inspection, body: str) -> dict[str, Any]:
+    signature = inspection.signature
+    return {
+        "id": inspection.id,
+        "created_at": inspection.created_at,
+        "saved_at": now_utc(),
+        "signed": signature is not None,
+        "signed_at": None if signature is None else signature.at,
+        "supersedes": inspection.supersedes,
+        "body": body,
+    }
 
 
 def _same_or_refused(row: InspectionRow, body: str) -> int:
@@ -325,7 +345,7 @@ def _changed(
             InspectionRow.revision == row.revision,
             InspectionRow.signed.is_(False),
         )
-        .values(revision=row.revision + 1, **row_values(inspection, body))
+        .values(revision=row.revision + 1, **_columns(inspection, body))
         .execution_options(synchronize_session="fetch")
         .returning(InspectionRow.revision)
     ).all()

@@ -9,7 +9,7 @@ class Base(DeclarativeBase):
 
 
 class SchemaRow(Base):
-    """One row: the version of the tables, raised by each migration."""
+    """One row for each revision of the tables that was reached."""
 
     __tablename__ = "damagescore_schema"
     version: Mapped[int] = mapped_column(primary_key=True, autoincrement=False)
@@ -17,28 +17,64 @@ class SchemaRow(Base):
 
 
 class InspectionRow(Base):
-    """An inspection: the whole record as JSON, and columns to search by.
-
-    `search_text` is the case-folded text of everything that is searched.
-    """
+    """An inspection: the whole record as JSON."""
 
     __tablename__ = "inspection"
     id: Mapped[str] = mapped_column(primary_key=True)
     revision: Mapped[int]
     created_at: Mapped[str]
     saved_at: Mapped[str]
+    signed: Mapped[bool]
+    signed_at: Mapped[str | None]
+    supersedes: Mapped[str | None]
+    body: Mapped[str] = mapped_column(Text)
+
+
+class IndexRow(Base):
+    """What a record is searched and listed by; made from its body, see `projection`.
+
+    `search_text` is the case-folded text of everything that is searched by words.
+    """
+
+    __tablename__ = "record_index"
+    inspection_id: Mapped[str] = mapped_column(primary_key=True)
+    created_at: Mapped[str]
     part_number: Mapped[str] = mapped_column(Text)
     serial_number: Mapped[str] = mapped_column(Text)
+    description: Mapped[str] = mapped_column(Text)
+    position: Mapped[str] = mapped_column(Text)
     work_order: Mapped[str] = mapped_column(Text)
-    inspectors: Mapped[str] = mapped_column(Text)
+    hours: Mapped[float | None]
+    cycles: Mapped[float | None]
     outcome: Mapped[str | None]
     score: Mapped[float | None]
     signed: Mapped[bool]
     signed_at: Mapped[str | None]
+    signer: Mapped[str | None]
     disposition: Mapped[str | None]
-    supersedes: Mapped[str | None]
+    limit_title: Mapped[str | None]
+    limit_revision: Mapped[str | None]
+    invented: Mapped[bool | None]
+    n_photos: Mapped[int]
+    n_findings: Mapped[int]
+    inspectors: Mapped[str] = mapped_column(Text)
     search_text: Mapped[str] = mapped_column(Text)
-    body: Mapped[str] = mapped_column(Text)
+
+
+class WordRow(Base):
+    """One of several values of a record: a kind of damage, a photo, a gauge, a person."""
+
+    __tablename__ = "record_word"
+    inspection_id: Mapped[str] = mapped_column(primary_key=True)
+    field: Mapped[str] = mapped_column(primary_key=True)
+    value: Mapped[str] = mapped_column(primary_key=True)
+
+
+class IndexStateRow(Base):
+    """One row: the version of `projection` that made the index."""
+
+    __tablename__ = "record_index_state"
+    version: Mapped[int] = mapped_column(primary_key=True, autoincrement=False)
 
 
 class ChainRow(Base):
@@ -50,6 +86,49 @@ class ChainRow(Base):
     body_sha256: Mapped[str]
     previous_sha256: Mapped[str]
     link_sha256: Mapped[str]
+
+
+class SectionsRow(Base):
+    """Short hashes of the parts of a signed record, to name a part that was altered."""
+
+    __tablename__ = "signed_sections"
+    inspection_id: Mapped[str] = mapped_column(primary_key=True)
+    hashes: Mapped[str] = mapped_column(Text)
+
+
+class KeyRow(Base):
+    """The public key of an inspector, hexadecimal."""
+
+    __tablename__ = "inspector_key"
+    public_key: Mapped[str] = mapped_column(primary_key=True)
+    name: Mapped[str] = mapped_column(Text)
+    authorisation: Mapped[str] = mapped_column(Text)
+    made_at: Mapped[str]
+
+
+class DisposalRow(Base):
+    """A record that was taken out after its period, and the archive that has it."""
+
+    __tablename__ = "disposal"
+    inspection_id: Mapped[str] = mapped_column(primary_key=True)
+    at: Mapped[str]
+    by_name: Mapped[str] = mapped_column(Text)
+    reason: Mapped[str] = mapped_column(Text)
+    archive_sha256: Mapped[str]
+
+
+class AuditRow(Base):
+    """Who did what, when; each entry holds the hash of the one before it."""
+
+    __tablename__ = "audit_log"
+    number: Mapped[int] = mapped_column(primary_key=True, autoincrement=False)
+    at: Mapped[str]
+    by_name: Mapped[str] = mapped_column(Text)
+    action: Mapped[str]
+    target: Mapped[str] = mapped_column(Text)
+    detail: Mapped[str] = mapped_column(Text)
+    previous_sha256: Mapped[str]
+    entry_sha256: Mapped[str]
 
 
 class LimitSetRow(Base):

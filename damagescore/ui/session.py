@@ -18,7 +18,7 @@ from damagescore.inspection.record import Inspection
 from damagescore.photo import read_photo
 from damagescore.photo.record import Photo
 from damagescore.quantity import Length
-from damagescore.records import Store
+from damagescore.records import Store, open_store
 from damagescore.ui.tiles import Pyramid
 
 ROOT = Path(__file__).resolve().parents[2]
@@ -31,7 +31,7 @@ def data_folder() -> Path:
 
 @cache
 def _store_at(folder: Path) -> Store:
-    return Store(folder)
+    return open_store(folder)
 
 
 def store() -> Store:

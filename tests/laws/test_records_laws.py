@@ -1,6 +1,5 @@
 """Laws of the store: round trips, search, and a chain that sees every change."""
 
-import sqlite3
 import string
 from dataclasses import replace
 from pathlib import Path
@@ -13,6 +12,7 @@ from damagescore.inspection import content_sha256
 from damagescore.inspection.record import Inspection, Part, Signature
 from damagescore.records import Store
 from damagescore.records.vault import PhotoVault
+from tests.record_samples import tamper
 
 AT = "2026-11-25T10:00:00+00:00"
 # No lone surrogates: they are not text and cannot be stored as UTF-8.
@@ -55,15 +55,12 @@ def test_the_chain_sees_a_changed_letter_in_any_signed_record(
         store.close()
         changed = f"rec-{data.draw(st.integers(0, count - 1))}"
         letter = data.draw(st.sampled_from(string.digits))
-        raw = sqlite3.connect(Path(folder) / "records.sqlite")
-        raw.execute("DROP TRIGGER signed_is_kept")
-        raw.execute(
-            "UPDATE inspection SET body = replace(body, 'HV-x', ?) WHERE id = ?",
-            (f"HV-{letter}", changed),
-        )
-        raw.commit()
-        raw.close()
         store = Store(Path(folder))
+        tamper(
+            store,
+            f"UPDATE inspection SET body = replace(body, 'HV-x', 'HV-{letter}') "
+            f"WHERE id = '{changed}'",
+        )
         told = store.verify()
         assert f"Signed record {changed} was altered after signing." in told
         assert all(changed in line for line in told)
