@@ -3,7 +3,7 @@
 import cv2
 import numpy as np
 from numpy.typing import NDArray
-from scipy.ndimage import uniform_filter1d
+from scipy.ndimage import gaussian_filter1d, median_filter, uniform_filter1d
 
 from damagescore.damage.gates import Gates
 from damagescore.damage.ridge import Ridge
@@ -13,6 +13,13 @@ Mask = NDArray[np.bool_]
 
 FEWER = 4
 """Medians over rows of thousands of samples are as good from every fourth."""
+
+
+MOULD_WINDOW = 31
+"""Millimetres over which a mould line keeps its course and its darkness."""
+
+CRACK_DARK = 0.6
+"""No mould line is as dark: the shadow beside a ridge is open to light."""
 
 
 def line_mask(
@@ -72,23 +79,60 @@ def _mould_lines(ridge: Ridge, core: Image, px_per_mm: float) -> Mask:
     """Where a weak straight line runs along most of the layer: mould flash.
 
     A row counts when at least three tenths of its length are darker than both
-    sides once averaged over 2 mm along.
+    sides once averaged over 2 mm along, a little above or below. What is darker
+    there than the line usually is near by, a crack that meets it, stays.
     """
     along = _mean_along(ridge.dark, 2 * px_per_mm)
     step = max(2, round(0.2 * px_per_mm))
     above, below = np.roll(along, step, axis=0), np.roll(along, -step, axis=0)
     stands_out = (along - np.maximum(above, below)) > max(0.04, 0.6 * ridge.noise)
-    # What is as dark as a crack, and its flanks, are neither counted nor taken away.
+    # What is as dark as a crack, and its flanks, are not counted.
     reach = 2 * max(1, round(0.2 * px_per_mm)) + 1
     short = _mean_along(ridge.dark, 0.4 * px_per_mm)
     usual = np.median(short[:, ::FEWER], axis=1, keepdims=True)
     crossing = short - usual > max(0.35, 3.5 * _spread(short))
-    stroke = ((core > 0.6) | crossing).astype(np.uint8)
+    stroke = ((core > CRACK_DARK) | crossing).astype(np.uint8)
     deep = cv2.dilate(stroke, np.ones((reach, reach), np.uint8)) > 0
     share = (stands_out & ~deep).mean(axis=1)
     drawn = uniform_filter1d((share > 0.3).astype(float), 3) > 0
     drawn[:step] = drawn[-step:] = False
-    return np.asarray(drawn[:, None] & ~deep)
+    found = np.asarray(drawn[:, None] & ~deep)
+    for rows in _bands(drawn):
+        found |= _along_course(along, core, rows, px_per_mm)
+    return found
+
+
+def _bands(drawn: NDArray[np.bool_]) -> list[slice]:
+    """Runs of neighbouring rows that are True."""
+    turns = np.flatnonzero(np.diff(np.r_[0, drawn.view(np.int8), 0]))
+    return [slice(int(a), int(b)) for a, b in turns.reshape(-1, 2)]
+
+
+def _along_course(along: Image, core: Image, rows: slice, px_per_mm: float) -> Mask:
+    """The line's stroke where it is about as dark as it usually is within 15 mm.
+
+    Its course is the darkest row of every millimetre, smoothed over 30 mm: a mould
+    line bends with its layer, and no faster.
+    """
+    height, columns = core.shape
+    margin = round(0.12 * px_per_mm)
+    top, bottom = max(0, rows.start - margin), min(height, rows.stop + margin)
+    at = np.arange(0, columns, max(1, round(px_per_mm)))
+    course = top + np.argmax(along[top:bottom, at], axis=0)
+    course = median_filter(course, size=MOULD_WINDOW, mode="nearest")
+    smooth = np.interp(np.arange(columns), at, gaussian_filter1d(course.astype(float), 2.0))
+    middle = np.round(smooth).astype(int)
+    darkness = np.max(
+        [core[np.clip(middle + k, 0, height - 1), np.arange(columns)] for k in (-1, 0, 1)],
+        axis=0,
+    )
+    usual = np.interp(
+        np.arange(columns), at, median_filter(darkness[at], size=MOULD_WINDOW, mode="nearest")
+    )
+    above = np.abs(darkness - usual)
+    most = np.minimum(usual + max(0.12, 3 * 1.4826 * float(np.median(above))), CRACK_DARK)
+    near = np.abs(np.arange(height)[:, None] - smooth) <= max(1.5, 0.16 * px_per_mm)
+    return np.asarray(near & (core <= most))
 
 
 def _mean_along(image: Image, length_px: float) -> Image:
