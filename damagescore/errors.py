@@ -45,5 +45,9 @@ class RecordError(DamageScoreError):
     """A record cannot be saved, changed, signed or read."""
 
 
+class StudyError(DamageScoreError):
+    """Study data cannot answer what was asked of them."""
+
+
 class UsageError(DamageScoreError):
     """A command or an option was given wrongly."""

@@ -15,8 +15,8 @@ PACKAGE = ROOT / "damagescore"
 ORDER = (
     "errors", "quantity", "photo", "scale", "quality", "edge", "damage", "totals",
     "measurement", "measure", "layers", "around",
-    "limits", "inspection", "history", "endurance", "records", "report", "scenes", "batch",
-    "orders",
+    "limits", "inspection", "history", "endurance", "capability",
+    "records", "report", "scenes", "batch", "orders",
     "ui", "cli", "__main__",
 )  # fmt: skip
 

@@ -1,0 +1,1 @@
+"""What graders, instruments and the search can do: agreement, repeatability, detection."""
