@@ -76,7 +76,7 @@ def write_cards(folder: Path) -> tuple[Path, ...]:
     return tuple(written)
 
 
-def _square(number: int, x: float, y: float) -> Iterator[Box]:
+def square(number: int, x: float, y: float) -> Iterator[Box]:
     """The black cells of one square whose lower left corner lies at (x, y)."""
     cells, side = CELLS[FAMILY], OWN_SIDES_MM[number]
     dictionary = cv2.aruco.getPredefinedDictionary(FAMILIES[FAMILY])
@@ -90,7 +90,8 @@ def _square(number: int, x: float, y: float) -> Iterator[Box]:
             yield Box(x=x + start * cell, y=top - cell, width=(end - start) * cell, height=cell)
 
 
-def _check_line(x: float, y: float) -> tuple[tuple[Box, ...], tuple[Words, ...]]:
+def check_line(x: float, y: float) -> tuple[tuple[Box, ...], tuple[Words, ...]]:
+    """A line of 100 mm from (x, y), and what to do with it."""
     boxes = (
         Box(x=x, y=y - 0.1, width=CHECK_LINE_MM, height=0.2),
         Box(x=x, y=y - 2, width=0.2, height=4),
@@ -101,8 +102,8 @@ def _check_line(x: float, y: float) -> tuple[tuple[Box, ...], tuple[Words, ...]]
 
 
 def _strip() -> Card:
-    line, words = _check_line(5, 5)
-    boxes = (*_square(40, 6, 11), *_square(41, 94, 11), *line, *_centimetres(30, 11))
+    line, words = check_line(5, 5)
+    boxes = (*square(40, 6, 11), *square(41, 94, 11), *line, *_centimetres(30, 11))
     title = Words(x=30, y=18.5, size=2.4, text="scale strip  squares 40 and 41, side 10 mm")
     return Card(
         name="card_strip_10mm", width=110, height=25, boxes=boxes, words=(title, *words)
@@ -116,7 +117,7 @@ def _centimetres(x: float, y: float) -> Iterator[Box]:
 
 
 def _small() -> Card:
-    boxes = (*_square(42, 3, 3), *_square(43, 32, 3))
+    boxes = (*square(42, 3, 3), *square(43, 32, 3))
     words = (
         Words(x=10, y=6, size=1.9, text="squares 42 and 43"),
         Words(x=10, y=3.4, size=1.9, text="side 5 mm"),
