@@ -41,7 +41,12 @@ __all__ = [
 Points = NDArray[np.float64]
 
 
-def measure_photo(photo: Photo, options: MeasureOptions) -> Measurement:
+def measure_photo(
+    photo: Photo,
+    options: MeasureOptions,
+    *,
+    tell: Callable[[str], None] = lambda _step: None,
+) -> Measurement:
     """Measure one photo; a photo that cannot be judged is refused, with the reason.
 
     A refused photo has no findings, and every total is `NotMeasured`.
@@ -50,20 +55,25 @@ def measure_photo(photo: Photo, options: MeasureOptions) -> Measurement:
     ----------
     photo : Photo
     options : MeasureOptions
+    tell : callable
+        Takes a few words as each step begins.
 
     Returns
     -------
     Measurement
     """
+    tell("Looking for the scale")
     scale, scale_fault = _attempt(
         lambda: find_scale(photo, options.scale, view=options.view), ScaleError
     )
     edge, edge_fault = None, None
     if scale is not None:
         found = scale
+        tell("Looking for the layers")
         edge, edge_fault = _attempt(lambda: _edge(photo, found, options), EdgeError)
     if scale is not None and edge is not None:
         scale = _settled(photo, scale, edge)
+    tell("Judging the photo")
     quality = check_quality(
         photo,
         scale=scale,
@@ -76,6 +86,7 @@ def measure_photo(photo: Photo, options: MeasureOptions) -> Measurement:
     findings: tuple[Finding, ...] = ()
     if quality.usable and scale is not None and edge is not None:
         settled, layers = scale, edge
+        tell("Looking for damage")
         found, fault = _attempt(
             lambda: _find(photo, layers, settled, options=options), EdgeError
         )

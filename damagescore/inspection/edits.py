@@ -46,6 +46,7 @@ def add_photo(
     name: str,
     measurement: Mapping[str, Any],
     options: Mapping[str, Any] | None = None,
+    position: int | None = None,
     by: str = "",
     at: str | None = None,
 ) -> Inspection:
@@ -60,6 +61,8 @@ def add_photo(
         Of schema damagescore/measurement/1; its "view" is that of the photo.
     options : mapping, optional
         How it was measured, so that it can be measured again.
+    position : int, optional
+        Place among the photos; after all others by default.
 
     Raises
     ------
@@ -72,7 +75,7 @@ def add_photo(
             remedy="Measure it again instead of adding it twice.",
         )
     entry = _entry(sha256, name, measurement=measurement, options=options or {})
-    place = len(inspection.photos)
+    place = len(inspection.photos) if position is None else position
     return edited(
         inspection, "add_photo", f"photo {place + 1} ({entry.name})", by=by, at=at,
         before=photo_patch(sha256, None, position=place),

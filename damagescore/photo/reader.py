@@ -6,6 +6,8 @@ import re
 import struct
 import warnings
 import zlib
+from collections.abc import Iterator
+from contextlib import contextmanager
 from pathlib import Path
 
 import cv2
@@ -57,11 +59,31 @@ def read_photo(source: Path | bytes, *, name: str | None = None) -> Photo:
         size is checked from the header before anything is decoded.
     """
     data, shown = _bytes_of(source, name)
+    with _told(data, shown):
+        return _decode(data, shown)
+
+
+def check_header(data: bytes, *, name: str) -> None:
+    """Refuse what is plainly no photo, or of a wrong size, without decoding any pixels.
+
+    Raises
+    ------
+    PhotoError
+        Empty, not a photo, too large or too small; damage further on is not seen.
+    """
+    data, shown = _bytes_of(data, name)
+    with _told(data, shown), _open(data) as image:
+        _check_size(image.size, shown)
+
+
+@contextmanager
+def _told(data: bytes, shown: str) -> Iterator[None]:
+    """Turn what the decoders raise on odd files into sentences."""
     try:
         with warnings.catch_warnings():
             # Pillow warns of odd metadata and of large pictures; both are judged here.
             warnings.simplefilter("ignore")
-            return _decode(data, shown)
+            yield
     except PhotoError:
         raise
     except Image.DecompressionBombError as error:

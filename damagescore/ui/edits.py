@@ -10,7 +10,6 @@ from damagescore.inspection.record import (
 )
 from damagescore.limits import LimitSet
 from damagescore.quantity import Quantity
-from damagescore.ui.measuring import Measured
 from damagescore.ui.session import change, flash, inspector, store
 
 Fault = DamageScoreError | None
@@ -21,28 +20,6 @@ def set_part(inspection_id: str, part: Part) -> None:
     fault = change(inspection_id, lambda x: aggregate.set_part(x, part, by=inspector()))
     if fault is not None:
         flash(str(fault), bad=True)
-
-
-def add_measured(inspection_id: str, measured: Measured) -> Fault:
-    """Add a measured photo."""
-    return change(
-        inspection_id,
-        lambda x: aggregate.add_photo(
-            x, sha256=measured.sha256, name=measured.name, measurement=measured.measurement,
-            options=measured.options, by=inspector(),
-        ),
-    )  # fmt: skip
-
-
-def replace_measured(inspection_id: str, measured: Measured) -> Fault:
-    """Take over a new measurement of a photo; its findings are proposed anew."""
-    return change(
-        inspection_id,
-        lambda x: aggregate.replace_measurement(
-            x, measured.sha256, measurement=measured.measurement, options=measured.options,
-            by=inspector(),
-        ),
-    )  # fmt: skip
 
 
 def remove_photo(inspection_id: str, sha256: str, *, reason: str) -> Fault:

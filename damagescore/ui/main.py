@@ -1,5 +1,7 @@
 """The main script: pages, sidebar and what every page shows."""
 
+from pathlib import Path
+
 import numpy as np
 import streamlit as st
 from PIL import Image
@@ -7,15 +9,11 @@ from PIL import Image
 from damagescore import __version__
 from damagescore.ui.session import ROOT
 
-# Streamlit leaves a sixth of a laptop's screen empty above a page.
-STYLE = """<style>
-[data-testid="stMainBlockContainer"] { padding-top: 3.2rem; padding-bottom: 4rem; }
-@media (min-width: 900px) {
-  [data-testid="stMainBlockContainer"] { padding-left: 2.6rem; padding-right: 2.6rem;
-    max-width: 1500px; }
-}
-[data-testid="stMarkdownContainer"] li { margin-bottom: 0.15rem; }
-</style>"""
+LOOK = Path(__file__).with_name("look.css")
+
+SIGNAL_COLOURS = ("green", "orange", "red")
+"""Of the theme, given to our own rows as --ds-green and so on."""
+
 PAGES = (
     ("inspect.py", "Inspect", ":material/center_focus_strong:", ""),
     ("records.py", "Records", ":material/inventory_2:", "records"),
@@ -40,10 +38,20 @@ def main() -> None:
     ]
     st.session_state["pages"] = dict(zip((p[1] for p in PAGES), pages, strict=True))
     chosen = st.navigation(pages)
-    st.html(STYLE)
+    st.html(f"<style>{_colours()}\n{LOOK.read_text(encoding='utf-8')}</style>")
     with st.sidebar:
         _sidebar()
     chosen.run()
+
+
+def _colours() -> str:
+    """The theme's colours of outcomes, which Streamlit gives to its own parts only."""
+    kind = st.context.theme.type or "light"
+    theme = f"theme.{kind}"
+    own = "".join(
+        f"--ds-{name}: {st.get_option(f'{theme}.{name}Color')};" for name in SIGNAL_COLOURS
+    )
+    return f":root {{ {own} }}"
 
 
 def _icon() -> Image.Image:

@@ -19,6 +19,7 @@ from damagescore.photo import read_photo
 from damagescore.photo.record import Photo
 from damagescore.quantity import Length
 from damagescore.records import Store, open_store
+from damagescore.ui.background import Desk
 from damagescore.ui.tiles import Pyramid
 
 ROOT = Path(__file__).resolve().parents[2]
@@ -37,6 +38,16 @@ def _store_at(folder: Path) -> Store:
 def store() -> Store:
     """Give the store of this server; sessions and the tile route share it."""
     return _store_at(data_folder())
+
+
+@cache
+def _desk_at(folder: Path) -> Desk:
+    return Desk(_store_at(folder))
+
+
+def desk() -> Desk:
+    """Give the desk at which this server has photos measured; all sessions share it."""
+    return _desk_at(data_folder())
 
 
 @cache

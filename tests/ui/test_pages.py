@@ -1,6 +1,7 @@
 """Every page launches, and the journeys of an inspector work widget by widget."""
 
 import json
+from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
 
@@ -21,9 +22,10 @@ SECONDS = 60  # the first page of a run reads all packages from disk
 
 
 @pytest.fixture
-def folder(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
+def folder(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Iterator[Path]:
     monkeypatch.setenv("DAMAGESCORE_DATA", str(tmp_path))
-    return tmp_path
+    yield tmp_path
+    session.desk().close()
 
 
 @pytest.fixture
@@ -195,7 +197,7 @@ def test_a_photo_is_removed_for_a_reason_only(inspection: Inspection) -> None:
 
 def test_a_file_that_is_no_photo_is_told_and_not_kept(inspection: Inspection) -> None:
     app = _app(inspection, step="photos", who="R. Alder")
-    uploader = app.file_uploader(key=f"upload-{inspection.id}-0")
+    uploader = app.file_uploader(key=f"upload-files-{inspection.id}-0")
     uploader.set_value([("notes.jpg", b"no photo at all", "image/jpeg")]).run()
     _sound(app.button(key="measure").click().run())
     assert "notes.jpg is not a photo that can be read" in app.error[0].value

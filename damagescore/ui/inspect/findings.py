@@ -8,7 +8,7 @@ from damagescore.inspection import state_of
 from damagescore.inspection.record import Inspection, PhotoEntry
 from damagescore.measure import Measurement, with_findings
 from damagescore.quantity import NotMeasured, Quantity
-from damagescore.ui.inspect.photos import limits_words, scale_words, worst_outcome
+from damagescore.ui.inspect.photo_words import limits_words, scale_words, worst_outcome
 from damagescore.ui.photo_edits import apply_op
 from damagescore.ui.session import load, settle, show_edits, told, unit
 from damagescore.ui.words import OUTCOME_SIGNS, check_words, quantity_words, value_words
@@ -19,7 +19,10 @@ def findings_step(inspection: Inspection, *, locked: bool) -> None:
     """Choose a photo and review what was found on it."""
     st.subheader("Findings")
     if not inspection.photos:
-        st.info("There is no photo yet. Add one in the step before.")
+        st.info(
+            "There is no photo yet. Once one is measured, each crack, bond gap, crumbled area "
+            "or bulge that was found is shown on it, to confirm, correct or reject."
+        )
         return
     entry = _choose(inspection)
     _workspace(inspection.id, entry.sha256, locked=locked)

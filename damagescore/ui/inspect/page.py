@@ -10,6 +10,7 @@ from damagescore.inspection.record import Inspection
 from damagescore.ui.inspect.findings import findings_step
 from damagescore.ui.inspect.hand import hand_step
 from damagescore.ui.inspect.limits import limits_step
+from damagescore.ui.inspect.measuring_panel import measuring_panel
 from damagescore.ui.inspect.part import part_step
 from damagescore.ui.inspect.photos import photos_step
 from damagescore.ui.inspect.sign import sign_step
@@ -51,6 +52,8 @@ def inspect_page() -> None:
         _who()
     locked = inspection.signature is not None or not inspector()
     step = _stepper(inspection)
+    if step != "photos":
+        measuring_panel(inspection.id, locked=locked, whole=False)
     STEPS[step][1](inspection, locked=locked)
     _onwards(inspection, step)
 
@@ -145,6 +148,21 @@ def step_done(inspection: Inspection, step: str) -> bool:
     return inspection.assessment is not None if step == "limits" else True
 
 
+def left_to_do(inspection: Inspection, step: str) -> str:
+    """What a step still asks for, in a sentence; empty where nothing."""
+    if step_done(inspection, step):
+        refused = [p for p in inspection.photos if not p.measurement["quality"]["usable"]]
+        if step == "photos" and refused:
+            return f"{len(refused)} of the photos prove nothing: retake them where you can."
+        return ""
+    if step == "photos" or (step == "findings" and not inspection.photos):
+        return "Add a photo first; without one only what is measured by hand counts."
+    if step == "findings":
+        n = n_proposed(inspection)
+        return f"Confirm or reject {n} finding{'s' if n > 1 else ''} before you sign."
+    return "Choose the limits to compare with; a record cannot be signed without."
+
+
 def _onwards(inspection: Inspection, step: str) -> None:
     names = list(STEPS)
     after = names.index(step) + 1
@@ -154,6 +172,9 @@ def _onwards(inspection: Inspection, step: str) -> None:
     def go() -> None:
         st.session_state["step"] = names[after]
 
+    left = left_to_do(inspection, step)
+    if left:
+        st.caption(f":material/arrow_right: {left}")
     st.button(
         f"Next: {STEPS[names[after]][0]}", key="next", icon=":material/arrow_forward:",
         type="primary" if step_done(inspection, step) else "secondary",

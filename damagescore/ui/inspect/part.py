@@ -8,6 +8,8 @@ import streamlit as st
 from damagescore.inspection.record import Inspection, Part
 from damagescore.records import Summary
 from damagescore.ui.edits import set_part
+from damagescore.ui.inspect.last_panel import last_panel
+from damagescore.ui.last_time import last_of
 from damagescore.ui.session import store, told
 
 TEXT_FIELDS = (
@@ -24,6 +26,8 @@ def part_step(inspection: Inspection, *, locked: bool) -> None:
     st.subheader("Part")
     if locked:
         _facts(inspection.part)
+        with told():
+            _last(inspection)
         return
     key = inspection.id
     fill(inspection.part, key=key)
@@ -31,10 +35,19 @@ def part_step(inspection: Inspection, *, locked: bool) -> None:
     def save() -> None:
         set_part(inspection.id, typed(key))
 
-    with told():
-        _known_parts(key, taken=save)
     with st.container(border=True):
         part_fields(key, changed=save)
+    with told():
+        _known_parts(key, taken=save)
+        _last(inspection)
+
+
+def _last(inspection: Inspection) -> None:
+    last = last_of(inspection)
+    if last is not None:
+        last_panel(last)
+    elif inspection.part.serial_number:
+        st.caption("This part was not inspected before.")
 
 
 def part_form(part: Part, *, key: str, submit: str, save: Callable[[Part], None]) -> None:

@@ -31,12 +31,17 @@ SIZE_LABELS: Mapping[ScaleKind, str] = {
 }
 
 
-def option_fields(key: str, *, smallest_limit_mm: float | None) -> MeasureOptions | None:
+def option_fields(
+    key: str, *, smallest_limit_mm: float | None, start: Mapping[str, Any] | None = None
+) -> MeasureOptions | None:
     """Draw the fields; give the options, or None while something is missing.
+
+    The fields start as `start` has them, options of another photo as plain data.
 
     With two points to click, the photo is first read without a scale: it is then
     refused, and the points are given in the findings step.
     """
+    _fill(key, start or MeasureOptions().to_dict())
     left, right = st.columns(2)
     view = left.radio("View", list(VIEWS), format_func=VIEWS.__getitem__, key=f"view-{key}")
     kind = right.selectbox(
@@ -46,7 +51,7 @@ def option_fields(key: str, *, smallest_limit_mm: float | None) -> MeasureOption
     if kind in SIZE_LABELS:
         size = right.number_input(
             f"{SIZE_LABELS[kind]}, {unit()}", min_value=0.0, value=None, step=None,
-            format="%g", key=f"size-{key}",
+            format="%g", key=f"size-{key}-{unit()}",
         )  # fmt: skip
     elif kind == "two_points":
         right.caption("Click the two points in the findings step, with *Two-point scale*.")
@@ -71,27 +76,50 @@ def option_fields(key: str, *, smallest_limit_mm: float | None) -> MeasureOption
     )
 
 
+def _fill(key: str, start: Mapping[str, Any]) -> None:
+    """Put options into the fields, unless something stands there already."""
+    scale, factor, shown = start["scale"], _factor(), unit()
+
+    def length(name: str) -> float | None:
+        return None if scale.get(name) is None else float(f"{scale[name] / factor:.6g}")
+
+    # Two points belong to the photo that they were clicked on.
+    kind = "auto" if scale["kind"] == "two_points" else scale["kind"]
+    fields = {
+        f"view-{key}": start["view"],
+        f"scale-{key}": kind,
+        f"size-{key}-{shown}": length("size_mm") if kind in SIZE_LABELS else None,
+        f"radius-{key}-{shown}": length("edge_radius_mm"),
+        f"standoff-{key}-{shown}": length("standoff_mm"),
+        f"u-standoff-{key}-{shown}": length("u_standoff_mm"),
+        f"layers-{key}": start.get("n_layers"),
+        f"sensitivity-{key}": start["sensitivity"],
+    }
+    for name, value in fields.items():
+        st.session_state.setdefault(name, value)
+
+
 def _more_fields(key: str) -> dict[str, Any]:
     shown, factor = unit(), _factor()
     left, right = st.columns(2)
     radius = left.number_input(
         f"Radius of a round edge, {shown}", min_value=0.0, value=None, step=None, format="%g",
-        key=f"radius-{key}", placeholder="leave empty for a flat edge",
+        key=f"radius-{key}-{shown}", placeholder="leave empty for a flat edge",
     )  # fmt: skip
     layers = right.number_input(
         "Rubber layers in the photo", min_value=1, max_value=60, value=None,
         key=f"layers-{key}", placeholder="leave empty to count them",
     )  # fmt: skip
     standoff = left.number_input(
-        f"Mark nearer to the camera than the rubber by, {shown}", value=0.0, step=None,
-        format="%g", key=f"standoff-{key}",
+        f"Mark nearer to the camera than the rubber by, {shown}", step=None,
+        format="%g", key=f"standoff-{key}-{shown}",
     )  # fmt: skip
     u_standoff = right.number_input(
-        f"Standard uncertainty of that, {shown}", min_value=0.0, value=0.3 / factor, step=None,
+        f"Standard uncertainty of that, {shown}", min_value=0.0, step=None,
         format="%.3g", key=f"u-standoff-{key}-{shown}",
     )  # fmt: skip
     sensitivity = st.slider(
-        "Sensitivity of the proposals", 0.0, 1.0, 0.5, 0.05, key=f"sensitivity-{key}",
+        "Sensitivity of the proposals", 0.0, 1.0, step=0.05, key=f"sensitivity-{key}",
         help="Low: only the plainest damage is proposed. High: everything suspicious is.",
     )  # fmt: skip
     return {

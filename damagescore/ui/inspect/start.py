@@ -3,9 +3,10 @@
 import streamlit as st
 
 from damagescore.errors import DamageScoreError
-from damagescore.inspection import new_inspection
+from damagescore.inspection import assess_inspection, new_inspection
 from damagescore.inspection.record import Part
 from damagescore.ui.inspect.part import part_form
+from damagescore.ui.last_time import last_inspection, limit_set_of
 from damagescore.ui.session import flash, inspector, open_inspection, store, told
 from damagescore.ui.words import when
 
@@ -53,12 +54,17 @@ def start(part: Part) -> None:
     """Make and open an inspection; runs as a callback."""
     inspection = new_inspection(part, by=inspector())
     try:
+        last = last_inspection(inspection.part)
+        limits = None if last is None else limit_set_of(last)
+        if limits is not None:
+            inspection = assess_inspection(inspection, limits, by=inspector())
         store().save(inspection, expected_revision=0)
     except DamageScoreError as fault:
         flash(str(fault), bad=True)
         return
     open_inspection(inspection.id)
-    st.session_state["step"] = "photos"
+    # A part that was inspected before opens with what is known of it.
+    st.session_state["step"] = "photos" if last is None else "part"
 
 
 def _unsigned() -> None:

@@ -1,0 +1,106 @@
+"""The processes that measure, and who of them has which photo.
+
+One that dies takes only its own photo with it, and one that is no longer wanted can be
+ended at once: a pool of the standard library can do neither. They are plain programs,
+since a process of `multiprocessing` would first run the app's own main script.
+"""
+
+import contextlib
+import os
+import subprocess
+import sys
+from collections.abc import Iterable
+from dataclasses import dataclass
+from multiprocessing import Pipe
+from multiprocessing.connection import Connection
+from pathlib import Path
+
+from damagescore.ui.background.waiting import Waiting
+from damagescore.ui.background.worker import Told
+
+DIED = (
+    "The process that measured it ended unexpectedly; the memory may not suffice. "
+    "Add the photo again, alone."
+)
+
+PROGRAM = "from damagescore.ui.background.worker import main; main()"
+
+
+@dataclass(eq=False, slots=True)
+class Worker:
+    """One process, and the photo that it measures."""
+
+    process: subprocess.Popen[bytes]
+    line: Connection
+    photo: Waiting | None = None
+
+    def take(self, photo: Waiting) -> None:
+        """Hand over a photo."""
+        self.photo = photo
+        # A process that died is seen when its line is read.
+        with contextlib.suppress(OSError):
+            self.line.send(photo)
+
+    def hear(self) -> Told:
+        """Read what it says; its death is a fault of its photo."""
+        try:
+            told = self.line.recv()
+        except (EOFError, OSError):
+            return Told(kind="fault", said=DIED)
+        assert isinstance(told, Told)
+        return told
+
+    def end(self) -> None:
+        """End it, whatever it does."""
+        self.line.close()
+        self.process.terminate()
+        self.process.wait()
+
+
+class Crew:
+    """As many workers as cores, started when they are needed.
+
+    Parameters
+    ----------
+    photos, tiles : Path
+        Folders of the vault and of the image tiles.
+    most : int
+        Largest number of processes; each needs about 0.7 GB for a 12-megapixel photo.
+    """
+
+    def __init__(self, *, photos: Path, tiles: Path, most: int) -> None:
+        self._photos, self._tiles, self._most = photos, tiles, most
+        self.workers: list[Worker] = []
+
+    def assign(self, photos: Iterable[Waiting]) -> None:
+        """Hand photos to whoever is free, and start processes while more are allowed."""
+        for photo in photos:
+            free = next((w for w in self.workers if w.photo is None), None)
+            if free is None and len(self.workers) < self._most:
+                free = self._start()
+            if free is None:
+                return
+            free.take(photo)
+
+    def dismiss(self, worker: Worker) -> None:
+        """End one worker."""
+        self.workers.remove(worker)
+        worker.end()
+
+    def close(self) -> None:
+        """End all."""
+        for worker in list(self.workers):
+            self.dismiss(worker)
+
+    def _start(self) -> Worker:
+        here, there = Pipe()
+        places = (str(there.fileno()), str(self._photos.resolve()), str(self._tiles.resolve()))
+        process = subprocess.Popen(  # noqa: S603 - our own program with our own paths
+            [sys.executable, "-c", PROGRAM, *places],
+            pass_fds=[there.fileno()],
+            env={**os.environ, "PYTHONPATH": os.pathsep.join(p for p in sys.path if p)},
+        )
+        there.close()
+        worker = Worker(process, here)
+        self.workers.append(worker)
+        return worker

@@ -1,0 +1,97 @@
+"""The criteria of an assessment: each as a bar against its limit, with last time's value."""
+
+import math
+
+import streamlit as st
+
+from damagescore.inspection.record import Inspection
+from damagescore.limits import Assessment, CriterionResult
+from damagescore.quantity import Measured
+from damagescore.report.criteria import limit_text, value_text
+from damagescore.ui.last_time import Since, change_words, last_of, last_results
+from damagescore.ui.session import unit
+from damagescore.ui.usage_bar import UsageBar
+from damagescore.ui.words import outcome_badge
+
+BAR_WORDS = (
+    "The bar is filled to the value, the whisker is its 95 % interval, the upright line is "
+    "the limit and the hatched zone around it is where nothing is decided."
+)
+
+
+def criteria(inspection: Inspection, assessment: Assessment, *, guard_factor: float) -> None:
+    """Draw all criteria of an assessment."""
+    last = last_of(inspection)
+    before = last_results(last)
+    for result in assessment.results:
+        change = ""
+        if last is not None:
+            since = Since.between(last, inspection)
+            change = change_words(result, before.get(result.id), since, unit=unit())
+        with st.container(border=True):
+            criterion(result, guard_factor=guard_factor, change=change)
+
+
+def criterion(result: CriterionResult, *, guard_factor: float, change: str = "") -> None:
+    """Draw one criterion: its words, the bar, value and limit, and what changed."""
+    words, badge = st.columns([3, 2], gap="medium", vertical_alignment="top")
+    words.markdown(f"**{result.text}**")
+    with badge:
+        outcome_badge(result.outcome)
+    bar, numbers = st.columns([3, 2], gap="medium", vertical_alignment="center")
+    with numbers:
+        st.markdown(f"{_value(result)} · {limit_text(result, unit())}")
+        st.caption(" · ".join(_details(result)))
+    with bar:
+        if result.usage is not None and math.isfinite(result.usage):
+            _bar(result, guard_factor=guard_factor)
+        elif result.usage is not None:
+            st.markdown("Damage where the limit allows none.")
+        else:
+            st.caption(result.reason)
+    if result.usage is not None and result.reason:
+        st.caption(result.reason)
+    if change:
+        st.caption(f":material/history: {change}")
+
+
+def _value(result: CriterionResult) -> str:
+    value = result.value
+    if isinstance(value, Measured) and value.value == 0 and value.u == 0:
+        return "none found"
+    return value_text(value, unit())
+
+
+def _bar(result: CriterionResult, *, guard_factor: float) -> None:
+    assert result.usage is not None
+    st.html(bar_of(result, guard_factor=guard_factor).to_html())
+
+
+def bar_of(result: CriterionResult, *, guard_factor: float) -> UsageBar:
+    """The bar of a criterion whose usage is a finite number."""
+    u = result.value.u if isinstance(result.value, Measured) else 0.0
+    return UsageBar(
+        usage=result.usage or 0.0,
+        u_usage=result.u_usage or 0.0,
+        half_zone=guard_factor * u / result.limit,
+        outcome=result.outcome,
+    )
+
+
+def _details(result: CriterionResult) -> list[str]:
+    details = []
+    if result.usage is not None and math.isfinite(result.usage):
+        details.append(f"usage {100 * result.usage:.0f} %")
+    if result.probability_exceeding is not None:
+        details.append(f"probability of exceeding {probability_words(result)}")
+    if result.item:
+        details.append(result.item)
+    return details
+
+
+def probability_words(result: CriterionResult) -> str:
+    """Show a probability without claiming certainty."""
+    share = result.probability_exceeding or 0.0
+    if share < 0.001:
+        return "below 0.1 %"
+    return "above 99.9 %" if share > 0.999 else f"{100 * share:.1f} %"
