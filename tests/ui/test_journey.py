@@ -87,6 +87,7 @@ def _add_photo(page: Page) -> None:
     page.get_by_label("Side of the squares, mm").fill("10")
     page.get_by_label("Side of the squares, mm").press("Enter")
     page.get_by_role("button", name="Measure the photo").click()
+    expect(page.get_by_text("Measuring: 1 photo to go")).to_be_visible()
     expect(page.get_by_text("Scale by printed square marks")).to_be_visible(timeout=MEASURED)
     page.get_by_role("button", name="Open findings").click()
     expect(page.locator(".stage[data-ready=yes]")).to_be_visible()

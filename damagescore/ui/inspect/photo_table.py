@@ -66,9 +66,9 @@ def row_html(entry: PhotoEntry, *, number: int, unit: Length) -> str:
     worst = worst_outcome(quality)
     name = Path(entry.name).name
     told = "".join(f"<p>{escape(r)}</p>" for r in reasons(quality, unit=unit))
-    how = [options_words(entry.options, unit=unit)] if entry.options else []
-    if entry.measurement.get("scale"):
-        how.append(scale_words(entry.measurement["scale"], unit=unit))
+    scale = entry.measurement.get("scale")
+    how = [options_words(entry.options, unit=unit, with_scale=not scale).capitalize()]
+    how += [scale_words(scale, unit=unit)] if scale else []
     how.append(limits_words(entry.options))
     small = "".join(f"<small>{escape(x)}</small>" for x in how if x)
     return (
@@ -118,7 +118,7 @@ def replaced_photos(inspection: Inspection) -> None:
         return
     with st.expander(f"Replaced and removed photos ({len(olds)})", icon=":material/history:"):
         for edit, sha256 in olds:
-            photo = edit.before["value"]["measurement"]["photo"]
+            photo = edit.before["entry"]["measurement"]["photo"]
             st.html(
                 f'<div class="ds-photo">{_picture(photo, sha256)}<div>'
                 f"<b>{escape(str(photo['path']))}</b><p>{escape(edit.reason)}</p>"

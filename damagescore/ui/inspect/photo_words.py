@@ -62,7 +62,7 @@ def limits_words(options: Mapping[str, Any]) -> str:
     return " ".join(said)
 
 
-def options_words(options: Mapping[str, Any], *, unit: Length) -> str:
+def options_words(options: Mapping[str, Any], *, unit: Length, with_scale: bool = True) -> str:
     """How a photo was measured, in a line: view, scale, layers, round edge."""
     scale = options["scale"]
     shown = MM_PER_INCH if unit == "in" else 1.0
@@ -70,7 +70,8 @@ def options_words(options: Mapping[str, Any], *, unit: Length) -> str:
         scale["kind"], method_words(scale["kind"]).lower()
     )
     size = f" of {scale['size_mm'] / shown:.4g} {unit}" if scale.get("size_mm") else ""
-    said = [f"{options['view']} view", f"scale by {method}{size}"]
+    said = [f"{options['view']} view"]
+    said += [f"scale by {method}{size}"] if with_scale else []
     if options.get("n_layers"):
         said.append(f"{options['n_layers']} layers")
     if scale.get("edge_radius_mm"):

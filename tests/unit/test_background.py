@@ -1,0 +1,109 @@
+"""Photos are measured beside the page: nothing is lost, and each fault is told."""
+
+from collections.abc import Iterator
+from pathlib import Path
+
+import pytest
+
+from damagescore.inspection import new_inspection
+from damagescore.inspection.record import Inspection, Part
+from damagescore.measure import MeasureOptions
+from damagescore.records import Store
+from damagescore.ui.background import Desk, Waiting, waiting_for
+from damagescore.ui.background.desk import with_measured
+from damagescore.ui.background.waiting import WaitingRoom
+from damagescore.ui.measuring import options_to_dict
+from tests.ui.filled import measurement, photo_file
+
+SECONDS = 60  # two processes start and read their packages on a busy machine
+
+OPTIONS = options_to_dict(MeasureOptions())
+
+
+@pytest.fixture
+def store(tmp_path: Path) -> Iterator[Store]:
+    with Store(tmp_path) as opened:
+        yield opened
+
+
+def _record(store: Store) -> Inspection:
+    made = new_inspection(Part(serial_number="0117"), by="R. Alder")
+    store.save(made, expected_revision=0)
+    return made
+
+
+def _photo(store: Store, record: Inspection, data: bytes, name: str) -> Waiting:
+    sha256 = store.put_photo(data)
+    return waiting_for(
+        record.id, sha256=sha256, name=name, options=OPTIONS, by="R. Alder"
+    )  # fmt: skip
+
+
+def test_what_a_server_left_is_taken_up_and_what_fails_is_told(store: Store) -> None:
+    record = _record(store)
+    whole = photo_file()
+    room = WaitingRoom(folder=store.folder / "waiting")
+    room.put(_photo(store, record, whole, "edge.png"))
+    room.put(_photo(store, record, whole[: len(whole) // 2], "cut.png"))
+    desk = Desk(store, workers=1)
+    try:
+        assert desk.settled(record.id, seconds=SECONDS)
+        (failed,) = desk.progress(record.id)
+    finally:
+        desk.close()
+    assert [p.name for p in store.load(record.id).photos] == ["edge.png"]
+    assert store.load(record.id).edits[-1].by == "R. Alder"
+    assert "cut.png" in failed.words
+    assert "\n" not in failed.words
+    # The fault is still there for the next server, until somebody has read it.
+    assert [w.fault for w in room.all()] == [failed.photo.fault]
+
+
+def test_what_is_cancelled_is_not_measured(store: Store) -> None:
+    record = _record(store)
+    desk = Desk(store, workers=1)
+    try:
+        desk.hand_in([_photo(store, record, photo_file(), "edge.png")])
+        desk.drop(p.photo.id for p in desk.progress(record.id))
+        assert desk.settled(record.id, seconds=SECONDS)
+    finally:
+        desk.close()
+    assert store.load(record.id).photos == ()
+    assert WaitingRoom(folder=store.folder / "waiting").all() == []
+
+
+def test_a_retaken_photo_stands_in_the_place_of_the_old_one_which_is_kept(
+    store: Store,
+) -> None:
+    record = _record(store)
+    plain = measurement(photo_file(), lines=()).to_dict()
+    for name in ("first.png", "second.png"):
+        record = with_measured(
+            record, _photo(store, record, name.encode(), name), plain
+        )  # fmt: skip
+    old = record.photos[0]
+    new = waiting_for(
+        record.id, sha256="c" * 64, name="again.png", options=OPTIONS, by="R. Alder",
+        replaces=old.sha256, reason="Out of focus",
+    )  # fmt: skip
+    record = with_measured(record, new, plain)
+    assert [p.name for p in record.photos] == ["again.png", "second.png"]
+    removed = record.edits[-2]
+    assert removed.reason == "Replaced by again.png: Out of focus"
+    assert removed.before["entry"]["sha256"] == old.sha256
+
+
+def test_a_photo_that_was_written_before_the_server_ended_is_not_added_twice(
+    store: Store,
+) -> None:
+    record = _record(store)
+    plain = measurement(photo_file(), lines=()).to_dict()
+    photo = _photo(store, record, photo_file(), "edge.png")
+    once = with_measured(record, photo, plain)
+    assert with_measured(once, photo, plain) == once
+
+
+def test_a_file_of_another_version_in_the_queue_is_passed_over(tmp_path: Path) -> None:
+    (tmp_path / "1.json").write_text('{"id": "1", "unknown": 2}')
+    (tmp_path / "2.json").write_text("not json")
+    assert WaitingRoom(folder=tmp_path).all() == []
