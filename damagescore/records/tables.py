@@ -142,3 +142,16 @@ class LimitSetRow(Base):
     invented: Mapped[bool]
     source_document: Mapped[str] = mapped_column(Text)
     body: Mapped[str] = mapped_column(Text)
+
+
+class WorkOrderRow(Base):
+    """A work order: the whole of it as JSON, and what it is listed by."""
+
+    __tablename__ = "work_order"
+    id: Mapped[str] = mapped_column(primary_key=True)
+    revision: Mapped[int]
+    number: Mapped[str] = mapped_column(Text)
+    customer_reference: Mapped[str] = mapped_column(Text)
+    created_at: Mapped[str]
+    saved_at: Mapped[str]
+    body: Mapped[str] = mapped_column(Text)

@@ -14,7 +14,7 @@ from damagescore.errors import RecordError
 
 FOLDER = Path(__file__).parent
 
-NEWEST = 5
+NEWEST = 6
 """Number of the newest revision in `versions/`."""
 
 BEFORE_ALEMBIC = 2
