@@ -49,5 +49,9 @@ class StudyError(DamageScoreError):
     """Study data cannot answer what was asked of them."""
 
 
+class TrainingError(DamageScoreError):
+    """A graded library, a scale of grades or an exercise is not usable as given."""
+
+
 class UsageError(DamageScoreError):
     """A command or an option was given wrongly."""

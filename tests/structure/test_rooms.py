@@ -16,7 +16,7 @@ ORDER = (
     "errors", "quantity", "photo", "scale", "quality", "edge", "damage", "totals",
     "measurement", "measure", "layers", "around",
     "limits", "inspection", "history", "endurance", "capability",
-    "records", "report", "scenes", "batch", "orders",
+    "records", "report", "training", "scenes", "batch", "orders",
     "ui", "cli", "__main__",
 )  # fmt: skip
 

@@ -1,0 +1,1 @@
+"""A library of graded photos, and blind practice with it."""
