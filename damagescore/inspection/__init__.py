@@ -12,6 +12,7 @@ from damagescore.inspection.edits import (
     remove_photo,
     replace_measurement,
     set_part,
+    set_task,
     state_of,
 )
 from damagescore.inspection.hand import add_hand_measurement, remove_hand_measurement
@@ -37,6 +38,7 @@ from damagescore.inspection.record import (
     Review,
     ReviewState,
     Signature,
+    Task,
 )
 from damagescore.inspection.together import Clash, clash_of, words_of_edit
 from damagescore.inspection.undoing import last_redoable, last_undoable, redo, undo
@@ -52,6 +54,7 @@ __all__ = [
     "Review",
     "ReviewState",
     "Signature",
+    "Task",
     "add_finding",
     "add_hand_measurement",
     "add_photo",
@@ -76,6 +79,7 @@ __all__ = [
     "remove_photo",
     "replace_measurement",
     "set_part",
+    "set_task",
     "sign_inspection",
     "state_of",
     "suggested_dispositions",

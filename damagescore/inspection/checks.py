@@ -9,7 +9,10 @@ from datetime import UTC, datetime
 from typing import Any
 
 from damagescore.errors import RecordError
-from damagescore.inspection.record import Inspection, Part
+from damagescore.inspection.record import Inspection, Part, Task
+
+NUMBERS = ("hours", "cycles", "hours_since_overhaul", "total_time_h")
+"""Fields of a part that are numbers."""
 
 MOST_NAME = 200
 """Longest name or number, characters."""
@@ -50,11 +53,21 @@ def checked_part(part: Part) -> Part:
     given: dict[str, Any] = {f.name: getattr(part, f.name) for f in fields(part)}
     for name, value in given.items():
         label = name.replace("_", " ")
-        if name in ("hours", "cycles"):
+        if name in NUMBERS:
             _check_number(value, label)
         else:
             given[name] = name_of(value, f"The {label}")
     return Part(**given)
+
+
+def checked_task(task: Task) -> Task:
+    """Check all that is said of the work; its extent may have several lines."""
+    return Task(
+        kind=name_of(task.kind, "The type of inspection"),
+        extent=text_of(task.extent, "The extent"),
+        data=text_of(task.data, "The maintenance data"),
+        place=name_of(task.place, "The place"),
+    )
 
 
 def checked_time(at: str | None) -> str:

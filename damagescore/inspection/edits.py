@@ -7,6 +7,7 @@ from typing import Any, Literal
 from damagescore.errors import RecordError
 from damagescore.inspection.checks import (
     checked_part,
+    checked_task,
     checked_time,
     name_of,
     plain_json,
@@ -20,8 +21,16 @@ from damagescore.inspection.patches import (
     part_patch,
     photo_patch,
     review_patch,
+    task_patch,
 )
-from damagescore.inspection.record import Inspection, Part, PhotoEntry, Review, ReviewState
+from damagescore.inspection.record import (
+    Inspection,
+    Part,
+    PhotoEntry,
+    Review,
+    ReviewState,
+    Task,
+)
 
 Change = Literal["replace_geometry", "change_kind", "change_layer"]
 
@@ -36,6 +45,19 @@ def set_part(
     return edited(
         inspection, "set_part", "part", by=by, reason=reason, at=at,
         before=part_patch(inspection.part), after=part_patch(checked),
+    )  # fmt: skip
+
+
+def set_task(
+    inspection: Inspection, task: Task, *, by: str = "", at: str | None = None
+) -> Inspection:
+    """Change what is said of the work that was done; unchanged when it is the same."""
+    checked = checked_task(task)
+    if checked == inspection.task:
+        return inspection
+    return edited(
+        inspection, "set_task", "task", by=by, at=at,
+        before=task_patch(inspection.task), after=task_patch(checked),
     )  # fmt: skip
 
 

@@ -14,8 +14,9 @@ from damagescore.inspection.checks import (
     text_of,
 )
 from damagescore.inspection.observe import n_proposed
-from damagescore.inspection.plain import content_sha256
+from damagescore.inspection.plain import content_sha256, inspection_to_dict
 from damagescore.inspection.record import Disposition, Edit, Inspection, Part, Signature
+from damagescore.inspection.seal import BY_KEY, BY_NAME, SigningKey, content_of
 
 SOFTWARE = f"damagescore {__version__}"
 
@@ -67,9 +68,18 @@ def sign_inspection(
     statement: str,
     disposition: Disposition,
     reason: str = "",
+    certificate: tuple[str, str] = ("", ""),
+    key: SigningKey | None = None,
     at: str | None = None,
 ) -> Inspection:
     """Sign the record; nothing in it can change afterwards.
+
+    Parameters
+    ----------
+    certificate : (str, str)
+        Number and kind of the signer's licence or certificate, where the rules ask.
+    key : SigningKey, optional
+        Seals the record; without it the record is signed by name only, and says so.
 
     Raises
     ------
@@ -90,13 +100,18 @@ def sign_inspection(
         reason=reason,
         at=checked_time(at),
         content_sha256="",
+        certificate_number=name_of(certificate[0], "The certificate number"),
+        certificate_kind=name_of(certificate[1], "The kind of certificate"),
+        method=BY_NAME if key is None else BY_KEY,
+        public_key="" if key is None else key.public_key,
     )
     edit = Edit(
         number=len(inspection.edits) + 1, at=signature.at, by=signature.name,
         action="sign", target="record", reason=reason, after=disposition,
     )  # fmt: skip
     signed = replace(inspection, edits=(*inspection.edits, edit), signature=signature)
-    sealed = replace(signature, content_sha256=content_sha256(signed))
+    seal = "" if key is None else key.sign(content_of(inspection_to_dict(signed)))
+    sealed = replace(signature, content_sha256=content_sha256(signed), ed25519=seal)
     return replace(signed, signature=sealed)
 
 

@@ -11,7 +11,7 @@ from damagescore.inspection.plain import (
     photo_from_dict,
     photo_to_dict,
 )
-from damagescore.inspection.record import Inspection, Part, PhotoEntry, Review
+from damagescore.inspection.record import Inspection, Part, PhotoEntry, Review, Task
 
 Patch = Mapping[str, Any]
 """`slot` names the place, the rest its content; None means that nothing is there."""
@@ -27,6 +27,8 @@ def put(inspection: Inspection, patch: Patch) -> Inspection:
     slot = patch["slot"]
     if slot == "part":
         return replace(inspection, part=Part(**patch["part"]))
+    if slot == "task":
+        return replace(inspection, task=Task(**patch["task"]))
     if slot == "hand":
         return replace(inspection, hand=tuple(hand_from_dict(h) for h in patch["hand"]))
     if slot == "photo":
@@ -37,6 +39,11 @@ def put(inspection: Inspection, patch: Patch) -> Inspection:
 def part_patch(part: Part) -> Patch:
     """Give the whole part."""
     return {"slot": "part", "part": asdict(part)}
+
+
+def task_patch(task: Task) -> Patch:
+    """Give all that is said of the work."""
+    return {"slot": "task", "task": asdict(task)}
 
 
 def hand_patch(inspection: Inspection) -> Patch:

@@ -1,7 +1,6 @@
 """An inspection as plain JSON and back, exactly, and the hash of its content."""
 
 import hashlib
-import json
 from collections.abc import Mapping
 from dataclasses import asdict
 from typing import Any
@@ -15,7 +14,9 @@ from damagescore.inspection.record import (
     PhotoEntry,
     Review,
     Signature,
+    Task,
 )
+from damagescore.inspection.seal import content_of
 from damagescore.quantity import quantity_from_dict
 
 SCHEMA = "damagescore/inspection/1"
@@ -24,21 +25,26 @@ SCHEMA = "damagescore/inspection/1"
 def inspection_to_dict(inspection: Inspection) -> dict[str, Any]:
     """Plain form of the whole inspection; `inspection_from_dict` gives it back equal."""
     signature = inspection.signature
-    return {
+    plain = {
         "schema": SCHEMA,
         "id": inspection.id,
         "created_at": inspection.created_at,
-        "part": asdict(inspection.part),
+        "part": _given(asdict(inspection.part), _LATER_OF_PART),
         "photos": [photo_to_dict(p) for p in inspection.photos],
         "hand": [hand_to_dict(h) for h in inspection.hand],
         "edits": [_edit_to_dict(e) for e in inspection.edits],
         "limit_set": inspection.limit_set,
         "assessment": inspection.assessment,
-        "signature": None if signature is None else asdict(signature),
+        "signature": None
+        if signature is None
+        else _given(asdict(signature), _LATER_OF_SIGNATURE),
         "supersedes": inspection.supersedes,
         "supersede_reason": inspection.supersede_reason,
         "software": inspection.software,
     }
+    if inspection.task != Task():
+        plain["task"] = asdict(inspection.task)
+    return plain
 
 
 def inspection_from_dict(plain: Mapping[str, Any]) -> Inspection:
@@ -65,18 +71,12 @@ def inspection_from_dict(plain: Mapping[str, Any]) -> Inspection:
 
 
 def content_sha256(inspection: Inspection) -> str:
-    """SHA-256 of the canonical JSON of everything but the hash kept in the signature.
+    """SHA-256 of everything but the hash and the seal kept in the signature.
 
-    Canonical: sorted keys, no blanks, UTF-8, no not-a-numbers. The signer's name,
-    authorisation, statement and disposition are part of it.
+    The signer's name, authorisation, statement and disposition are part of it; see
+    `seal.content_of` for the bytes.
     """
-    plain = inspection_to_dict(inspection)
-    if plain["signature"] is not None:
-        plain["signature"] = {**plain["signature"], "content_sha256": ""}
-    text = json.dumps(
-        plain, sort_keys=True, separators=(",", ":"), ensure_ascii=False, allow_nan=False
-    )
-    return hashlib.sha256(text.encode("utf-8")).hexdigest()
+    return hashlib.sha256(content_of(inspection_to_dict(inspection))).hexdigest()
 
 
 def photo_to_dict(entry: PhotoEntry) -> dict[str, Any]:
@@ -115,6 +115,18 @@ def hand_from_dict(plain: Mapping[str, Any]) -> HandMeasurement:
     return HandMeasurement(**{**plain, "value": quantity_from_dict(plain["value"])})
 
 
+# What came into records later is written only where it was given, so that a record from
+# before keeps its text, and with it its hash.
+_LATER_OF_PART = ("hours_since_overhaul", "fitted_to", "total_time_h")
+_LATER_OF_SIGNATURE = (
+    "certificate_number", "certificate_kind", "method", "public_key", "ed25519",
+)  # fmt: skip
+
+
+def _given(plain: dict[str, Any], later: tuple[str, ...]) -> dict[str, Any]:
+    return {k: v for k, v in plain.items() if k not in later or v not in ("", None)}
+
+
 def _edit_to_dict(edit: Edit) -> dict[str, Any]:
     # Not asdict: that would copy the whole of `before` and `after`.
     return {name: getattr(edit, name) for name in Edit.__slots__}
@@ -127,6 +139,7 @@ def _inspection(plain: Mapping[str, Any]) -> Inspection:
         **{
             **given,
             "part": Part(**given["part"]),
+            "task": Task(**given.get("task", {})),
             "photos": tuple(photo_from_dict(p) for p in given["photos"]),
             "hand": tuple(hand_from_dict(h) for h in given["hand"]),
             "edits": tuple(Edit(**e) for e in given["edits"]),

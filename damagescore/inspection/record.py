@@ -12,7 +12,18 @@ Disposition = Literal["continue_in_service", "remove", "refer", "reinspect"]
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Part:
-    """The part under inspection, in the user's own words and numbers."""
+    """The part under inspection, in the user's own words and numbers.
+
+    Parameters
+    ----------
+    hours, cycles : float or None
+        Of the part, since new.
+    hours_since_overhaul : float or None
+    fitted_to : str
+        What the part is or was fitted to.
+    total_time_h : float or None
+        Total time in service of what it is fitted to, hours.
+    """
 
     part_number: str = ""
     serial_number: str = ""
@@ -21,6 +32,31 @@ class Part:
     hours: float | None = None
     cycles: float | None = None
     work_order: str = ""
+    hours_since_overhaul: float | None = None
+    fitted_to: str = ""
+    total_time_h: float | None = None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Task:
+    """What was done, as rules on maintenance records ask; all in the user's words.
+
+    Parameters
+    ----------
+    kind : str
+        Type of the inspection.
+    extent : str
+        What was inspected and how far.
+    data : str
+        The approved maintenance data that it was done to, with their revision.
+    place : str
+        Where it was done.
+    """
+
+    kind: str = ""
+    extent: str = ""
+    data: str = ""
+    place: str = ""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -88,7 +124,18 @@ class HandMeasurement:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Signature:
-    """The inspector's decision. The program never makes one."""
+    """The inspector's decision. The program never makes one.
+
+    Parameters
+    ----------
+    certificate_number, certificate_kind : str
+        Of the licence or certificate that the inspector holds, where the rules ask.
+    method : str
+        How hash and seal were made; empty in records from before RFC 8785.
+    public_key, ed25519 : str
+        The inspector's public key and the seal, hexadecimal; empty when the record is
+        signed by name only.
+    """
 
     name: str
     authorisation: str
@@ -97,6 +144,11 @@ class Signature:
     reason: str
     at: str
     content_sha256: str
+    certificate_number: str = ""
+    certificate_kind: str = ""
+    method: str = ""
+    public_key: str = ""
+    ed25519: str = ""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -119,3 +171,4 @@ class Inspection:
     supersedes: str | None = None
     supersede_reason: str = ""
     software: str = ""
+    task: Task = Task()

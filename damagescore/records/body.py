@@ -4,8 +4,9 @@ from collections.abc import Iterable
 from typing import Any
 
 from damagescore.inspection import inspection_to_dict
+from damagescore.inspection.canonical import canonical_json
 from damagescore.inspection.record import Inspection
-from damagescore.records.chain import canonical
+from damagescore.inspection.seal import sorted_json
 
 MOST_RECORDS = 8
 """Records of which the parts are remembered: as many as are worked on at once."""
@@ -14,7 +15,7 @@ Known = dict[int, tuple[Any, str]]
 
 
 class BodyWriter:
-    """Writes records as `canonical` does, and remembers the text of their frozen parts.
+    """Writes drafts as `sorted_json` does, and remembers the text of their frozen parts.
 
     An edit or a photo that is the same object as last time has the same text. It is kept
     with its text, so that no other object can take its place in memory.
@@ -24,20 +25,24 @@ class BodyWriter:
         self._known: dict[str, Known] = {}
 
     def write(self, inspection: Inspection) -> str:
-        """Give exactly `canonical(inspection_to_dict(inspection))`."""
+        """Give exactly `sorted_json(inspection_to_dict(inspection))`.
+
+        A signed record is written whole, from what it holds now, and by RFC 8785, so that
+        any program can write the same text; those from before keep their numbers.
+        """
         if inspection.signature is not None:
-            # What is signed is written whole, from what it holds now.
-            return canonical(inspection_to_dict(inspection))
+            write = canonical_json if inspection.signature.method else sorted_json
+            return write(inspection_to_dict(inspection))
         before = self._known.get(inspection.id, {})
         now: Known = {}
         plain = inspection_to_dict(inspection)
         texts = {
             "edits": _listed(inspection.edits, plain.pop("edits"), before=before, now=now),
             "photos": _listed(inspection.photos, plain.pop("photos"), before=before, now=now),
-            **{name: canonical(value) for name, value in plain.items()},
+            **{name: sorted_json(value) for name, value in plain.items()},
         }
         self._remember(inspection.id, now)
-        return "{" + ",".join(f"{canonical(k)}:{texts[k]}" for k in sorted(texts)) + "}"
+        return "{" + ",".join(f"{sorted_json(k)}:{texts[k]}" for k in sorted(texts)) + "}"
 
     def _remember(self, inspection_id: str, now: Known) -> None:
         others = {k: v for k, v in self._known.items() if k != inspection_id}
@@ -50,7 +55,7 @@ def _listed(parts: Iterable[Any], plain: Iterable[Any], *, before: Known, now: K
     texts = []
     for part, value in zip(parts, plain, strict=True):
         known = before.get(id(part))
-        text = known[1] if known is not None and known[0] is part else canonical(value)
+        text = known[1] if known is not None and known[0] is part else sorted_json(value)
         now[id(part)] = (part, text)
         texts.append(text)
     return "[" + ",".join(texts) + "]"

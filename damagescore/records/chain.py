@@ -1,30 +1,28 @@
 """The hash chain over signed records: a change to any of them shows.
 
-The chain shows changed and missing records. Whoever may write the whole file can
-still build a new chain; the last link, printed in each report or kept elsewhere,
-shows that too.
+The chain shows changed, missing and reordered records. Whoever may write the whole file
+can still build a new chain; the last link, printed in each report or kept elsewhere,
+shows that too, and so do the seals of the inspectors' keys.
 """
 
 import hashlib
 import json
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable, Iterator, Mapping
 from typing import Any
 
-from sqlalchemy import func, select
+from sqlalchemy import select
 from sqlalchemy.orm import Session
 
+from damagescore.inspection.canonical import canonical_json
+from damagescore.inspection.seal import sorted_json
 from damagescore.records.database import lock_writers
-from damagescore.records.tables import ChainRow, InspectionRow
+from damagescore.records.tables import ChainRow, InspectionRow, SectionsRow
 
 GENESIS = "0" * 64
 """What stands before the first link."""
 
-
-def canonical(plain: Any) -> str:
-    """JSON text that is the same for the same content."""
-    return json.dumps(
-        plain, ensure_ascii=False, sort_keys=True, separators=(",", ":"), allow_nan=False
-    )
+SHORT = 16
+"""Digits kept of the hash of a part of a record: it names what differs, the link proves."""
 
 
 def sha256_of(text: str) -> str:
@@ -34,7 +32,7 @@ def sha256_of(text: str) -> str:
 
 def link_of(*, position: int, inspection_id: str, body_sha256: str, previous: str) -> str:
     """Hash of one link."""
-    return sha256_of(canonical([position, inspection_id, body_sha256, previous]))
+    return sha256_of(sorted_json([position, inspection_id, body_sha256, previous]))
 
 
 def append_link(session: Session, row: InspectionRow) -> None:
@@ -58,6 +56,8 @@ def append_link(session: Session, row: InspectionRow) -> None:
             ),
         )
     )
+    hashes = canonical_json(section_hashes(json.loads(row.body)))
+    session.add(SectionsRow(inspection_id=row.id, hashes=hashes))
 
 
 def head(session: Session) -> str:
@@ -66,26 +66,8 @@ def head(session: Session) -> str:
     return session.scalar(last) or GENESIS
 
 
-def problems_of_chain(session: Session) -> list[str]:
-    """Check each link, each signed record, and that neither lacks the other."""
-    links = session.scalars(select(ChainRow).order_by(ChainRow.position)).all()
-    problems = [*_faults_of_links(links)]
-    for link in links:
-        problems += _faults_of_record(session.get(InspectionRow, link.inspection_id), link)
-    linked = select(ChainRow.inspection_id)
-    loose = select(InspectionRow.id).where(
-        InspectionRow.signed, InspectionRow.id.not_in(linked)
-    )
-    problems += [f"Record {x} is signed but not in the chain." for x in session.scalars(loose)]
-    return problems
-
-
-def count_of_links(session: Session) -> int:
-    """Number of signed records in the chain."""
-    return session.scalar(select(func.count()).select_from(ChainRow)) or 0
-
-
-def _faults_of_links(links: Iterable[ChainRow]) -> Iterator[str]:
+def faults_of_links(links: Iterable[ChainRow]) -> Iterator[str]:
+    """Say where links do not follow from each other."""
     previous = GENESIS
     position = 0
     for link in links:
@@ -94,21 +76,45 @@ def _faults_of_links(links: Iterable[ChainRow]) -> Iterator[str]:
         position = link.position
         if link.previous_sha256 != previous:
             yield f"Link {link.position} does not follow from the one before it."
-        if link.link_sha256 != link_of(
-            position=link.position,
-            inspection_id=link.inspection_id,
-            body_sha256=link.body_sha256,
-            previous=link.previous_sha256,
-        ):
+        if not link_holds(link):
             yield f"Link {link.position} was altered."
         previous = link.link_sha256
 
 
-def _faults_of_record(row: InspectionRow | None, link: ChainRow) -> Iterator[str]:
-    if row is None:
-        yield f"Signed record {link.inspection_id} is missing."
-        return
-    if sha256_of(row.body) != link.body_sha256:
-        yield f"Signed record {row.id} was altered after signing."
-    if not row.signed:
-        yield f"Record {row.id} is in the chain but no longer marked as signed."
+def link_holds(link: ChainRow) -> bool:
+    """Whether a link has the hash of what it says."""
+    return link.link_sha256 == link_of(
+        position=link.position,
+        inspection_id=link.inspection_id,
+        body_sha256=link.body_sha256,
+        previous=link.previous_sha256,
+    )
+
+
+def section_hashes(plain: Mapping[str, Any]) -> dict[str, str]:
+    """Short hashes of the parts of a record, by the names that a person knows them by."""
+    return {name: _short(value) for name, value in _sections(plain)}
+
+
+def differing_sections(before: str, plain: Mapping[str, Any]) -> list[str]:
+    """Names of the parts that are not as they were when their hashes were taken."""
+    then, now = json.loads(before), section_hashes(plain)
+    return [name for name in {**then, **now} if then.get(name) != now.get(name)]
+
+
+def _sections(plain: Mapping[str, Any]) -> Iterator[tuple[str, Any]]:
+    for name, value in plain.items():
+        words = name.replace("_", " ").removesuffix("s")
+        if name in ("part", "signature", "task") and isinstance(value, Mapping):
+            yield from ((f"{name} {k.replace('_', ' ')}", v) for k, v in value.items())
+        elif name == "photos":
+            for number, photo in enumerate(value, start=1):
+                yield from ((f"photo {number} {k}", v) for k, v in photo.items())
+        elif isinstance(value, list):
+            yield from ((f"{words} {n}", v) for n, v in enumerate(value, start=1))
+        else:
+            yield name.replace("_", " "), value
+
+
+def _short(value: Any) -> str:
+    return sha256_of(sorted_json(value))[:SHORT]

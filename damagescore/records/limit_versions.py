@@ -8,8 +8,8 @@ from sqlalchemy.orm import Session
 
 from damagescore.errors import RecordError
 from damagescore.inspection.checks import now_utc
+from damagescore.inspection.seal import sorted_json
 from damagescore.limits import LimitSet
-from damagescore.records.chain import canonical
 from damagescore.records.tables import LimitSetRow
 
 
@@ -27,7 +27,7 @@ class LimitSetSummary:
 
 def add_version(session: Session, limit_set: LimitSet) -> int:
     """Add a version, unless the newest one says the same; return its number."""
-    body = canonical(limit_set.to_dict())
+    body = sorted_json(limit_set.to_dict())
     newest: LimitSetRow | None = session.scalar(
         _versions(limit_set.title, limit_set.revision).limit(1)
     )

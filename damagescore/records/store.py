@@ -2,6 +2,7 @@
 
 import json
 import os
+from contextlib import AbstractContextManager
 from pathlib import Path
 from typing import Any, Self
 
@@ -9,11 +10,13 @@ from sqlalchemy import Engine, select, update
 from sqlalchemy.orm import Session
 
 from damagescore.errors import RecordError
-from damagescore.inspection import content_sha256, inspection_from_dict
+from damagescore.inspection import inspection_from_dict, inspection_to_dict
 from damagescore.inspection.checks import now_utc
 from damagescore.inspection.record import Inspection
+from damagescore.inspection.seal import faults_of_seal
 from damagescore.limits import LimitSet
 from damagescore.records import chain
+from damagescore.records.audit import Action, AuditEntry, entries, note
 from damagescore.records.body import BodyWriter
 from damagescore.records.database import open_database, reading, writing
 from damagescore.records.limit_versions import (
@@ -22,15 +25,11 @@ from damagescore.records.limit_versions import (
     newest_versions,
     version_body,
 )
-from damagescore.records.projection import (
-    index_at_odds,
-    index_is_current,
-    rebuild_index,
-    write_index,
-)
+from damagescore.records.projection import index_is_current, rebuild_index, write_index
 from damagescore.records.search import Filters, Found, Summary, find_records, summaries_of
-from damagescore.records.tables import ChainRow, InspectionRow
+from damagescore.records.tables import InspectionRow
 from damagescore.records.vault import PhotoVault
+from damagescore.records.verification import Verification, examine
 
 
 class Store:
@@ -60,7 +59,7 @@ class Store:
         self.url = url or embedded
         self._engine: Engine = open_database(self.url)
         self._bodies = BodyWriter()
-        with reading(self._engine) as session:
+        with self.reading() as session:
             current = index_is_current(session)
         if not current:
             self.rebuild_index()
@@ -97,7 +96,7 @@ class Store:
         body = self._bodies.write(inspection)
         if inspection.signature is not None:
             self._check_signed(inspection)
-        with writing(self._engine) as session:
+        with self.writing() as session:
             row = session.get(InspectionRow, inspection.id)
             if row is not None and row.signed:
                 return _same_or_refused(row, body)
@@ -106,23 +105,25 @@ class Store:
                 _check_superseded(session, inspection)
                 row = InspectionRow(revision=1, **_columns(inspection, body))
                 session.add(row)
+                _note_superseding(session, inspection)
             else:
                 row = _changed(session, row, inspection, body=body)
             session.flush()
             write_index(session, inspection)
-            if row.signed:
+            if inspection.signature is not None:
                 chain.append_link(session, row)
+                _note_signing(session, inspection)
             return row.revision
 
     def load(self, inspection_id: str) -> Inspection:
         """Give a stored inspection; RecordError when there is none of that id."""
-        with reading(self._engine) as session:
+        with self.reading() as session:
             body = _row(session, inspection_id).body
         return inspection_from_dict(json.loads(body))
 
     def revision(self, inspection_id: str) -> int:
         """Number of times the record was saved; 0 when there is none."""
-        with reading(self._engine) as session:
+        with self.reading() as session:
             query = select(InspectionRow.revision).where(InspectionRow.id == inspection_id)
             return session.scalar(query) or 0
 
@@ -153,12 +154,12 @@ class Store:
 
     def find(self, filters: Filters, *, limit: int = 200, offset: int = 0) -> Found:
         """Give one page of the records that the filters let through, newest first."""
-        with reading(self._engine) as session:
+        with self.reading() as session:
             return find_records(session, filters, limit=limit, offset=offset)
 
     def history(self, inspection_id: str) -> list[Summary]:
         """List the record with all it superseded and all that superseded it, oldest first."""
-        with reading(self._engine) as session:
+        with self.reading() as session:
             first = inspection_id
             while (before := _row(session, first).supersedes) is not None:
                 first = before
@@ -172,7 +173,7 @@ class Store:
 
     def rebuild_index(self) -> int:
         """Make what the records are searched by anew from the records; return their number."""
-        with writing(self._engine) as session:
+        with self.writing() as session:
             return rebuild_index(session)
 
     def put_photo(self, data: bytes) -> str:
@@ -185,68 +186,68 @@ class Store:
 
     def save_limit_set(self, limit_set: LimitSet) -> int:
         """Keep a limit set; return its version under this title and revision."""
-        with writing(self._engine) as session:
+        with self.writing() as session:
             return add_version(session, limit_set)
 
     def limit_sets(self) -> list[LimitSetSummary]:
         """List the newest version of each title and revision, last saved first."""
-        with reading(self._engine) as session:
+        with self.reading() as session:
             return newest_versions(session)
 
     def load_limit_set(
         self, title: str, revision: str, *, version: int | None = None
     ) -> LimitSet:
         """Give a stored limit set, the newest version unless one is named."""
-        with reading(self._engine) as session:
+        with self.reading() as session:
             body = version_body(session, title, revision=revision, version=version)
         return LimitSet.from_dict(json.loads(body))
 
     def chain_head(self) -> str:
         """Hash that vouches for all signed records so far; keep it elsewhere to be sure."""
-        with reading(self._engine) as session:
+        with self.reading() as session:
             return chain.head(session)
 
     def verify(self, *, photos: bool = True) -> list[str]:
-        """Check the signed records, and their photos; list what is wrong.
+        """Check the signed records, and their photos; list what is wrong."""
+        return list(self.examine(photos=photos).problems)
 
-        Returns
-        -------
-        list of str
-            Empty when every signed record is as it was when signed.
-        """
-        with reading(self._engine) as session:
-            problems = chain.problems_of_chain(session)
-            linked = select(ChainRow.inspection_id)
-            rows = session.scalars(select(InspectionRow).where(InspectionRow.id.in_(linked)))
-            for row in rows.yield_per(50):
-                problems += index_at_odds(session, row)
-                if photos:
-                    problems += self._photo_problems(row)
-        return problems
+    def examine(self, *, photos: bool = True) -> Verification:
+        """Check all signed records, and say what is wrong and what has to be known."""
+        with self.reading() as session:
+            return examine(session, self.photo_bytes if photos else None)
+
+    def note(self, action: Action, *, by: str, target: str, detail: str = "") -> None:
+        """Add an entry to the audit log."""
+        with self.writing() as session:
+            note(session, action, by=by, target=target, detail=detail)
+
+    def audit_log(self, *, target: str | None = None, limit: int = 200) -> list[AuditEntry]:
+        """Give the newest entries of the audit log, newest first."""
+        with self.reading() as session:
+            return entries(session, target=target, limit=limit)
+
+    def reading(self) -> AbstractContextManager[Session]:
+        """Give a session that only reads; for the modules of this room."""
+        return reading(self._engine)
+
+    def writing(self) -> AbstractContextManager[Session]:
+        """Give a session whose changes are all stored at the end, or none of them."""
+        return writing(self._engine)
 
     def _check_signed(self, inspection: Inspection) -> None:
         """Refuse a signed record that was changed, or whose photos are not at hand."""
-        _check_hash(inspection)
+        for fault in faults_of_seal(inspection_to_dict(inspection)):
+            raise RecordError(
+                f"Record {inspection.id} was changed after it was signed: {fault}.",
+                remedy="Load the record again and sign it as it is.",
+            )
         for entry in inspection.photos:
             self._vault.read(entry.sha256)
-
-    def _photo_problems(self, row: InspectionRow) -> list[str]:
-        problems = []
-        for sha256 in _photos_in(row.body):
-            try:
-                self.photo_bytes(sha256)
-            except RecordError as fault:
-                problems.append(f"Record {row.id}: {fault.message}")
-        return problems
 
 
 def open_store(folder: Path) -> Store:
     """Open the store of a data folder, in the database that DAMAGESCORE_DATABASE names."""
     return Store(folder, url=os.environ.get("DAMAGESCORE_DATABASE") or None)
-
-
-def _photos_in(body: str) -> list[str]:
-    return [entry["sha256"] for entry in json.loads(body).get("photos", ())]
 
 
 def _make(folder: Path) -> None:
@@ -280,6 +281,21 @@ def _columns(inspection: Inspection, body: str) -> dict[str, Any]:
         "supersedes": inspection.supersedes,
         "body": body,
     }
+
+
+def _note_signing(session: Session, inspection: Inspection) -> None:
+    signature = inspection.signature
+    assert signature is not None
+    how = "with a key" if signature.public_key else "by name only"
+    note(session, "sign", by=signature.name, target=inspection.id,
+         detail=f"{signature.disposition}, {how}")  # fmt: skip
+
+
+def _note_superseding(session: Session, inspection: Inspection) -> None:
+    if inspection.supersedes is not None:
+        by = inspection.edits[0].by if inspection.edits else ""
+        note(session, "supersede", by=by, target=inspection.supersedes,
+             detail=f"by {inspection.id}: {inspection.supersede_reason}")  # fmt: skip
 
 
 def _same_or_refused(row: InspectionRow, body: str) -> int:
@@ -353,14 +369,3 @@ def _changed(
         raise _newer(inspection.id, "it was saved in the same moment")
     session.refresh(row)
     return row
-
-
-def _check_hash(inspection: Inspection) -> None:
-    signature = inspection.signature
-    assert signature is not None
-    if signature.content_sha256 != content_sha256(inspection):
-        raise RecordError(
-            f"Record {inspection.id} was changed after it was signed: its content no "
-            "longer has the hash that was signed.",
-            remedy="Load the record again and sign it as it is.",
-        )

@@ -8,8 +8,9 @@ import streamlit as st
 
 from damagescore.inspection import inspection_from_dict, inspection_to_dict
 from damagescore.inspection.record import Inspection
+from damagescore.inspection.seal import sorted_json
 from damagescore.quantity import Length
-from damagescore.records.chain import canonical, sha256_of
+from damagescore.records.chain import sha256_of
 from damagescore.report import write_report
 from damagescore.ui.session import store, told, unit
 
@@ -22,7 +23,7 @@ KINDS = (
 
 def downloads(inspection: Inspection, *, place: str = "sign") -> None:
     """Offer PDF, JSON and CSV; they are written when one is asked for."""
-    plain = canonical(inspection_to_dict(inspection))
+    plain = sorted_json(inspection_to_dict(inspection))
     asked = f"papers-{place}-{inspection.id}"
     # A report of many photos takes seconds, so it is not written unasked.
     if inspection.signature is None and st.session_state.get(asked) != sha256_of(plain):

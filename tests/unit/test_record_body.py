@@ -11,13 +11,13 @@ from damagescore.inspection import (
     reject_finding,
     undo,
 )
+from damagescore.inspection.seal import sorted_json
 from damagescore.records.body import MOST_RECORDS, BodyWriter
-from damagescore.records.chain import canonical
 from tests.inspection_samples import BY, SHA, inspected, limits, line_finding
 
 
 def _plain(record: Inspection) -> str:
-    return canonical(inspection_to_dict(record))
+    return sorted_json(inspection_to_dict(record))
 
 
 def test_each_state_is_written_as_the_plain_way_writes_it() -> None:

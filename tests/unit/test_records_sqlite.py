@@ -13,8 +13,9 @@ from alembic.script import ScriptDirectory
 from damagescore.errors import RecordError
 from damagescore.inspection import inspection_to_dict
 from damagescore.inspection.record import Inspection
+from damagescore.inspection.seal import sorted_json
 from damagescore.records import Filters, Store
-from damagescore.records.chain import GENESIS, canonical, link_of, sha256_of
+from damagescore.records.chain import GENESIS, link_of, sha256_of
 from damagescore.records.database import open_database
 from damagescore.records.migrations import FOLDER, NEWEST, migrate, stored_version
 from damagescore.records.tables import Base
@@ -207,7 +208,7 @@ def test_a_store_from_before_alembic_is_brought_forward_in_one_go(
 
 def old_store(path: Path, record: Inspection, *, version: int) -> None:
     """A store as the program made it when its tables had this version."""
-    body = canonical(inspection_to_dict(record))
+    body = sorted_json(inspection_to_dict(record))
     link = link_of(position=1, inspection_id="rec-1", body_sha256=sha256_of(body),
                    previous=GENESIS)  # fmt: skip
     raw = sqlite3.connect(path)

@@ -168,17 +168,17 @@ def test_verify_tells_of_an_altered_record_a_lost_one_and_a_lost_photo(store: St
         "DELETE FROM inspection WHERE id = 'rec-2'",
     )
     assert store.verify() == [
-        "Signed record rec-1 was altered after signing.",
-        "Signed record rec-2 is missing.",
+        "Signed record rec-1 was altered after signing: what differs is part serial number.",
         "The list shows another serial_number for record rec-1 than it holds.",
         "The list shows another search_text for record rec-1 than it holds.",
+        "Signed record rec-2 is missing.",
     ]
     tamper(store, "DELETE FROM signed_chain WHERE position = 2")
     (store.folder / "photos" / sha256[:2] / sha256[2:]).unlink()
     told = "\n".join(store.verify())
     assert "A link is missing before position 3." in told
     assert "Link 3 does not follow" in told
-    assert f"Record rec-3: The photo {sha256[:12]}… is missing" in told
+    assert f"Record rec-3, photo 1 (a.jpg): The photo {sha256[:12]}… is missing" in told
 
 
 def test_verify_tells_of_a_list_that_shows_another_outcome(store: Store) -> None:

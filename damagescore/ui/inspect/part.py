@@ -82,7 +82,9 @@ def part_fields(key: str, *, changed: Callable[[], None] | None = None) -> None:
 
 def typed(key: str) -> Part:
     """Collect what stands in the fields."""
-    texts = {name: str(st.session_state[f"{name}-{key}"]).strip() for name, _, _ in TEXT_FIELDS}
+    texts: dict[str, Any] = {
+        name: str(st.session_state[f"{name}-{key}"]).strip() for name, _, _ in TEXT_FIELDS
+    }
     hours, cycles = (st.session_state[f"{name}-{key}"] for name in ("hours", "cycles"))
     return Part(**texts, hours=hours, cycles=cycles)
 
