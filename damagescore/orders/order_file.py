@@ -140,11 +140,14 @@ def _part(table: Mapping[str, Any]) -> OrderPart:
         edge_radius_mm=_number(table, "edge_radius_mm"),
         standoff_mm=_number(table, "standoff_mm") or 0.0,
     )
-    words = ("part_number", "serial_number", "description", "position")
     part = Part(
-        **{name: str(table.get(name, "")) for name in words},
-        hours=_number(table, "hours"), cycles=_number(table, "cycles"),
-    )  # fmt: skip
+        part_number=str(table.get("part_number", "")),
+        serial_number=str(table.get("serial_number", "")),
+        description=str(table.get("description", "")),
+        position=str(table.get("position", "")),
+        hours=_number(table, "hours"),
+        cycles=_number(table, "cycles"),
+    )
     hours = table.get("clock_hours", ())
     if not isinstance(hours, list | tuple):
         raise UsageError("The clock_hours of a part are no list.", remedy="Give [12, 3, 6, 9].")

@@ -9,7 +9,7 @@ from sqlalchemy import Engine, select, update
 
 from damagescore.errors import RecordError
 from damagescore.inspection.checks import now_utc
-from damagescore.records.chain import canonical
+from damagescore.inspection.seal import sorted_json
 from damagescore.records.database import open_database, reading, writing
 from damagescore.records.tables import WorkOrderRow
 
@@ -61,7 +61,7 @@ class WorkOrderStore:
             "customer_reference": plain["customer_reference"],
             "created_at": plain["created_at"],
             "saved_at": now_utc(),
-            "body": canonical(plain),
+            "body": sorted_json(plain),
         }
         with writing(self._engine) as session:
             if expected_revision == 0 and session.get(WorkOrderRow, plain["id"]) is None:
