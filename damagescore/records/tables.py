@@ -155,3 +155,14 @@ class WorkOrderRow(Base):
     created_at: Mapped[str]
     saved_at: Mapped[str]
     body: Mapped[str] = mapped_column(Text)
+
+
+class DocumentRow(Base):
+    """One version of a document: the whole of it as JSON."""
+
+    __tablename__ = "document"
+    kind: Mapped[str] = mapped_column(primary_key=True)
+    id: Mapped[str] = mapped_column(primary_key=True)
+    version: Mapped[int] = mapped_column(primary_key=True, autoincrement=False)
+    at: Mapped[str]
+    body: Mapped[str] = mapped_column(Text)

@@ -14,7 +14,7 @@ from damagescore.errors import RecordError
 
 FOLDER = Path(__file__).parent
 
-NEWEST = 6
+NEWEST = 7
 """Number of the newest revision in `versions/`."""
 
 BEFORE_ALEMBIC = 2
