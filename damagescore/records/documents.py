@@ -12,7 +12,7 @@ from sqlalchemy import Engine, func, select
 
 from damagescore.errors import RecordError
 from damagescore.inspection.checks import now_utc
-from damagescore.records.chain import canonical
+from damagescore.inspection.seal import sorted_json
 from damagescore.records.database import open_database, reading, writing
 from damagescore.records.tables import DocumentRow
 
@@ -79,7 +79,7 @@ class DocumentShelf:
                 )
             session.add(
                 DocumentRow(
-                    kind=kind, id=id_, version=version, at=now_utc(), body=canonical(body)
+                    kind=kind, id=id_, version=version, at=now_utc(), body=sorted_json(body)
                 )
             )
 
