@@ -40,6 +40,18 @@ class UsageBar:
         """Place of a usage along the bar, percent of its length."""
         return 100 * min(max(usage / self.span, 0.0), 1.0)
 
+    @property
+    def words(self) -> str:
+        """What the bar shows, for who cannot see it."""
+        used = round(100 * self.usage)
+        half = round(100 * COVERAGE_FACTOR_95 * self.u_usage)
+        low, high = max(used - half, 0), used + half
+        said = f"{used} % of the limit used, 95 % interval {low} to {high} %"
+        if self.half_zone > 0:
+            low, high = (round(100 * (1 + s * self.half_zone)) for s in (-1, 1))
+            said += f", not decided from {low} to {high} %"
+        return said
+
     def to_html(self) -> str:
         """Draw it with nothing but boxes: it scales with the page."""
         colour = _COLOURS[self.outcome]
@@ -60,7 +72,7 @@ class UsageBar:
             ),
             _line(self.at(1)),
         ]  # fmt: skip
-        label = f"{round(100 * self.usage)} % of the limit used"
+        label = self.words
         inner = "".join(boxes)
         return (
             f'<div role="img" aria-label="{label}" '

@@ -19,5 +19,14 @@ def test_lines_stand_by_size_in_the_chosen_unit_and_names_are_harmless() -> None
     assert "width:20.0%" in html
 
 
+def test_what_hardly_counts_is_one_line() -> None:
+    lines = [Contribution(source="path", u=1.0)]
+    lines += [Contribution(source=f"small {n}", u=0.03) for n in (1, 2)]
+    html = budget_html(from_budget(9.0, lines, unit="mm"), (), unit="mm")
+    assert "small 1" not in html
+    assert "smaller ones" in html
+    assert "0.042 mm" in html  # 0.03 mm times the root of two
+
+
 def test_a_value_without_a_budget_shows_nothing() -> None:
     assert budget_html(Measured(value=0.0, u=0.0, unit="mm"), (), unit="mm") == ""

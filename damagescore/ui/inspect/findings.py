@@ -7,7 +7,10 @@ import streamlit as st
 from damagescore.inspection import state_of
 from damagescore.inspection.record import Inspection, PhotoEntry
 from damagescore.measure import Measurement, with_findings
-from damagescore.quantity import NotMeasured, Quantity
+from damagescore.quantity import Measured, NotMeasured, Quantity
+from damagescore.scale.record import Scale
+from damagescore.ui.budget import budget_html
+from damagescore.ui.edge_map import mount_map, plan_of
 from damagescore.ui.inspect.photo_words import limits_words, scale_words, worst_outcome
 from damagescore.ui.photo_edits import apply_op
 from damagescore.ui.session import load, settle, show_edits, told, unit
@@ -105,17 +108,18 @@ def _banner(entry: PhotoEntry) -> None:
 
 
 def _below(entry: PhotoEntry) -> None:
+    plan = plan_of(entry, unit=unit())
+    if plan is not None:
+        st.markdown("**Edge map**")
+        st.caption(_map_words(entry))
+        mount_map(f"map-{entry.sha256[:16]}", plan)
     left, quality = st.columns(2, gap="large")
     with left:
         st.markdown("**Totals of this photo**")
         if not entry.measurement["quality"]["usable"]:
             st.markdown("Not measured: the photo was refused.")
         else:
-            st.caption("Rejected findings are left out. Value ± uncertainty, k = 1.96.")
-            totals = kept_totals(entry).items()
-            st.markdown(
-                "\n".join(f"- {quantity_words(k)}: {_total_words(q)}" for k, q in totals)
-            )
+            _totals(entry)
     with quality:
         st.markdown("**Photo quality**")
         if entry.measurement.get("scale"):
@@ -128,6 +132,37 @@ def _below(entry: PhotoEntry) -> None:
                 f"- {OUTCOME_SIGNS[c['outcome']]} {check_words(c, unit=unit())}" for c in checks
             )
         )
+
+
+def _map_words(entry: PhotoEntry) -> str:
+    if entry.view == "profile":
+        return "How far each layer stands out or in. Click a bar to select it above."
+    unrolled = "unrolled, " if entry.options.get("scale", {}).get("edge_radius_mm") else ""
+    return (
+        f"The layers {unrolled}from the left end that is seen, lengths in {unit()}; heights "
+        "are not to scale. Click a finding to select it above."
+    )
+
+
+def _totals(entry: PhotoEntry) -> None:
+    st.caption("Rejected findings are left out. Value ± uncertainty, k = 1.96.")
+    totals = kept_totals(entry)
+    st.markdown(
+        "\n".join(f"- {quantity_words(k)}: {_total_words(q)}" for k, q in totals.items())
+    )
+    scale = entry.measurement["scale"]
+    parts = Scale.from_dict(scale).budget if scale else ()
+    charts = {
+        name: chart
+        for name, q in totals.items()
+        if isinstance(q, Measured) and (chart := budget_html(q, parts, unit=unit()))
+    }
+    if charts:
+        with st.expander("Where the uncertainty of the totals comes from"):
+            st.caption("Standard uncertainties, the largest first.")
+            for name, chart in charts.items():
+                st.markdown(f"**{quantity_words(name)}**")
+                st.html(chart)
 
 
 def kept_totals(entry: PhotoEntry) -> Mapping[str, Quantity]:

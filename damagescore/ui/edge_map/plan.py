@@ -1,0 +1,178 @@
+"""Where each layer and finding of a photo lies on the unrolled edge, as plain data."""
+
+from collections.abc import Mapping, Sequence
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from damagescore.damage.record import Finding
+from damagescore.edge.along import frame_mm, span_mm
+from damagescore.edge.record import Edge, Layer
+from damagescore.inspection import state_of
+from damagescore.inspection.record import PhotoEntry
+from damagescore.measure import Measurement
+from damagescore.quantity import (
+    COVERAGE_FACTOR_95,
+    MM_PER_INCH,
+    Length,
+    Measured,
+    NotMeasured,
+    Quantity,
+)
+from damagescore.report.marks import STYLES
+from damagescore.scale.record import Scale
+from damagescore.ui.budget import budget_html
+from damagescore.ui.words import KIND_WORDS, MAIN_QUANTITY, quantity_words, value_words
+
+Points = NDArray[np.float64]
+
+MOST_POINTS = 80
+"""Of one line on the map; more are not told apart on a screen."""
+
+
+def plan_of(entry: PhotoEntry, *, unit: Length) -> dict[str, Any] | None:
+    """Lay out the edge of a photo; None where it has no layers or no scale.
+
+    Lengths run along the layers, in the unit chosen, from the left end of the edge that
+    is seen; on a round edge they are arcs. Heights are shares of a layer, 0 at its upper
+    border. Of a profile view, whose layers are seen end on, each finding is a bar as
+    long as its peak.
+    """
+    measurement = Measurement.from_dict(entry.measurement)
+    edge, scale = measurement.edge, measurement.scale
+    if edge is None or scale is None or not measurement.quality.usable:
+        return None
+    factor = MM_PER_INCH if unit == "in" else 1.0
+    spans = {x.index: span_mm(x.polygon_px, edge, scale) for x in edge.layers}
+    start = min(s[0] for s in spans.values())
+    bars = entry.view == "profile"
+    findings = []
+    for finding in measurement.findings:
+        common = _common(finding, measurement, state=state_of(entry, finding.id), unit=unit)
+        if bars:
+            findings.append({**common, **_bar(finding, factor)})
+        else:
+            lines = _places(finding, edge, scale, start=start, factor=factor)
+            findings.append({**common, "lines": lines})
+    return {
+        "photo": entry.sha256,
+        "unit": unit,
+        "bars": bars,
+        "layers": [
+            {
+                "index": x.index,
+                "rubber": x.kind == "rubber",
+                "from": round((spans[x.index][0] - start) / factor, 4),
+                "to": round((spans[x.index][1] - start) / factor, 4),
+            }
+            for x in edge.layers
+        ],
+        "findings": findings,
+        "styles": {k: _style(k) for k in (*KIND_WORDS, "rejected")},
+    }
+
+
+def _common(
+    finding: Finding, measurement: Measurement, *, state: str, unit: Length
+) -> dict[str, Any]:
+    name = MAIN_QUANTITY[finding.kind]
+    main = finding.quantities.get(name, NotMeasured(reason="", unit="mm"))
+    place = "no layer" if finding.layer is None else f"layer {finding.layer}"
+    return {
+        "id": finding.id,
+        "kind": finding.kind,
+        "layer": finding.layer,
+        "state": state,
+        "label": value_words(main, unit=unit).split(" ± ")[0] if _known(main) else "",
+        "title": f"{KIND_WORDS[finding.kind]} {finding.id}, {place}",
+        "text": f"{quantity_words(name)} {value_words(main, unit=unit)} · {state}",
+        "detail": _budgets(finding, measurement, unit=unit),
+    }
+
+
+def _budgets(finding: Finding, measurement: Measurement, *, unit: Length) -> str:
+    parts = measurement.scale.budget if measurement.scale is not None else ()
+    main = MAIN_QUANTITY[finding.kind]
+    found: dict[str, str] = {}
+    for name, quantity in finding.quantities.items():
+        if isinstance(quantity, Measured):
+            chart = budget_html(quantity, parts, unit=unit)
+            value = f"{quantity_words(name)} {value_words(quantity, unit=unit)}"
+            found |= {name: f"<h4>{value}</h4>{chart}"} if chart else {}
+    others = "".join(chart for name, chart in found.items() if name != main)
+    more = f"<details><summary>Its other quantities</summary>{others}</details>"
+    return found.get(main, "") + (more if others else "")
+
+
+def _known(quantity: Quantity) -> bool:
+    return isinstance(quantity, Measured)
+
+
+def _bar(finding: Finding, factor: float) -> dict[str, Any]:
+    peak = finding.quantities.get("peak")
+    if not isinstance(peak, Measured):
+        return {"value": 0.0, "half": 0.0}
+    return {
+        "value": round(peak.value / factor, 5),
+        "half": round(COVERAGE_FACTOR_95 * peak.u / factor, 5),
+    }
+
+
+def _places(
+    finding: Finding, edge: Edge, scale: Scale, *, start: float, factor: float
+) -> list[dict[str, Any]]:
+    """Lines of a finding, each point as its position along and its share of the layer."""
+    drawn = [(line, False) for line in finding.lines_px]
+    drawn += [(finding.polygon_px, True)] if finding.polygon_px is not None else []
+    found = []
+    for points, closed in drawn:
+        thin = points[:: max(1, len(points) // MOST_POINTS)]
+        layer = _layer_of(finding.layer, thin, edge, scale)
+        along, share = _within(thin, layer, edge, scale)
+        x = (along - start) / factor
+        found.append(
+            {
+                "layer": layer.index,
+                "closed": closed,
+                "points": np.round(np.column_stack([x, share]), 4).tolist(),
+            }
+        )
+    return found
+
+
+def _layer_of(index: int | None, points: Points, edge: Edge, scale: Scale) -> Layer:
+    """The layer that a finding names, else the one whose middle lies nearest."""
+    named = [x for x in edge.layers if x.index == index]
+    if named:
+        return named[0]
+
+    def away(layer: Layer) -> float:
+        _, share = _within(points, layer, edge, scale)
+        return float(np.abs(share - 0.5).mean())
+
+    return min(edge.layers, key=away)
+
+
+def _within(points: Points, layer: Layer, edge: Edge, scale: Scale) -> tuple[Points, Points]:
+    along, across = frame_mm(points, edge, scale)
+    upper, lower = (_height(c, along, edge, scale) for c in (layer.upper_px, layer.lower_px))
+    share = (across - upper) / np.maximum(lower - upper, 1e-6)
+    return along, np.clip(share, 0.0, 1.0)
+
+
+def _height(curve: Points, along: Points, edge: Edge, scale: Scale) -> Points:
+    at, height = frame_mm(curve, edge, scale)
+    order: Sequence[int] = np.argsort(at)  # type: ignore[assignment]
+    return np.interp(along, at[order], height[order])
+
+
+def _style(name: str) -> Mapping[str, Any]:
+    style = STYLES[name]
+    red, green, blue = style.rgb
+    return {
+        "colour": f"#{red:02x}{green:02x}{blue:02x}",
+        "width": 1.0 + style.width,
+        "dash": [1.2 * d for d in style.dash],
+        "words": style.name.split(":")[0],
+    }
