@@ -13,7 +13,6 @@ from damagescore.quantity import (
     itemised,
 )
 
-
 SMALLEST = 0.05
 """Share of u from which on a line is shown by itself."""
 

@@ -22,7 +22,7 @@ def test_a_high_usage_widens_the_bar_but_only_so_far() -> None:
 
 
 def test_the_bar_tells_a_reader_that_sees_no_bar() -> None:
-    assert 'aria-label="40 % of the limit used"' in _bar(0.4).to_html()
+    assert 'aria-label="40 % of the limit used, 95 % interval 36 to 44 %' in _bar(0.4).to_html()
 
 
 @pytest.mark.parametrize("usage", [0.0, 0.3, 1.0, 1.7, 80.0])
