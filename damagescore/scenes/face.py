@@ -49,6 +49,8 @@ def face_camera(spec: SceneSpec) -> Camera:
 
 
 def _face_grid(spec: SceneSpec, seen: SurfaceMap, top_mm: float) -> Grid:
+    if spec.surface_mm is not None:
+        return _same_grid(spec, spec.surface_mm, top_mm)
     hit = seen.cover > 0
     pitch = 1 / (spec.oversample * spec.camera.px_per_mm)
     s0, s1 = float(seen.s[hit].min()) - 0.3, float(seen.s[hit].max()) + 0.3
@@ -58,9 +60,29 @@ def _face_grid(spec: SceneSpec, seen: SurfaceMap, top_mm: float) -> Grid:
     return Grid(s0_mm=s0, v0_mm=v1, pitch_mm=pitch, shape=shape)
 
 
+SAME_PITCH_MM = 1 / 37.5
+"""Texel of a part that several photos show: 1.5 texels a pixel at 25 px/mm."""
+
+
+def _same_grid(spec: SceneSpec, span_mm: tuple[float, float], top_mm: float) -> Grid:
+    """A grid that no camera moves, so that all textures stay where they are."""
+    foot = -spec.stack.plate_below_mm - 0.5
+    shape = (
+        int((top_mm + 0.5 - foot) / SAME_PITCH_MM) + 1,
+        int((span_mm[1] - span_mm[0]) / SAME_PITCH_MM) + 1,
+    )
+    return Grid(s0_mm=span_mm[0], v0_mm=top_mm + 0.5, pitch_mm=SAME_PITCH_MM, shape=shape)
+
+
+def seed_of_visit(spec: SceneSpec, seed: int) -> int:
+    """Seed of what changes from photo to photo of one part."""
+    return seed + 100_003 * spec.visit
+
+
 def render_face(spec: SceneSpec, seed: int) -> Plate:
     """Render the face view of a flat or cylindrical edge to linear light."""
     camera = face_camera(spec)
+    visit = seed_of_visit(spec, seed)
     radius = spec.stack.radius_mm
     seen = surface_map(camera, radius)
     top = nominal_height_mm(spec.stack) + spec.stack.plate_above_mm
@@ -68,21 +90,22 @@ def render_face(spec: SceneSpec, seed: int) -> Plate:
     reach = (grid.s_mm[0] - 3, grid.s_mm[-1] + 3)
     laminate = build_laminate(spec.stack, reach, seeded(seed, 1))
     draw = seeded(seed, 2)
-    fractures = tuple(grow_fracture(c, laminate, draw) for c in spec.cracks)
+    grown = [grow_fracture(c, laminate, draw) for c in spec.cracks]
+    fractures = tuple(f for f in grown if f.spec.grown > 0)
     patches = tuple(grow_patch(c, laminate, draw) for c in spec.crumbling)
     surface = build_surface(spec, grid, laminate, fractures, patches, seeded(seed, 3))
-    notes = dress_surface(surface, laminate, spec, seeded(seed, 4))
+    notes = dress_surface(surface, laminate, spec, seeded(visit, 4))
     turn_top_edge(surface, top)
     card = design_card(spec)
-    canvas, pieces = set_stage(spec, camera, card[0] if card else None, seeded(seed, 7))
+    canvas, pieces = set_stage(spec, camera, card[0] if card else None, seeded(visit, 7))
     behind = sum(piece.z_mm < spec.mark.standoff_mm for piece in pieces)
-    radiance = shade_surface(surface, spec.light, camera, (radius, 0.0), seeded(seed, 5))
+    radiance = shade_surface(surface, spec.light, camera, (radius, 0.0), seeded(visit, 5))
     seen = _trim(seen, spec, top)
     lay_edge(canvas, spec, seen, (surface, radiance))
-    draw_pieces(canvas, spec, camera, pieces[:behind], seeded(seed, 9))
-    markers = lay_mark(canvas, spec, camera, card, seeded(seed, 6)) if card else []
-    draw_pieces(canvas, spec, camera, pieces[behind:], seeded(seed, 10))
-    finish_light(canvas, spec, seeded(seed, 8))
+    draw_pieces(canvas, spec, camera, pieces[:behind], seeded(visit, 9))
+    markers = lay_mark(canvas, spec, camera, card, seeded(visit, 6)) if card else []
+    draw_pieces(canvas, spec, camera, pieces[behind:], seeded(visit, 10))
+    finish_light(canvas, spec, seeded(visit, 8))
     focus = camera.depth(np.array([[0.0, laminate.height_mm / 2, 0.0]]))[0]
     return Plate(
         canvas=canvas,

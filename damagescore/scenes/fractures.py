@@ -144,14 +144,33 @@ def _bond_run(spec: CrackSpec, laminate: Laminate, rng: np.random.Generator) -> 
 def grow_fracture(spec: CrackSpec, laminate: Laminate, rng: np.random.Generator) -> Fracture:
     """Draw the path of one crack or bond gap inside its rubber layer."""
     if spec.kind == "bond_line":
-        runs = (_bond_run(spec, laminate, rng),)
+        runs = (_opened(_bond_run(spec, laminate, rng), spec.grown),)
         return Fracture(spec=spec, branches=runs, seen=runs)
     main = _main_run(spec, laminate, rng)
     sides = [_side_run(main, spec, laminate, rng) for _ in range(spec.branches)]
+    if spec.grown < 1:
+        main = _opened(main, spec.grown)
+        sides = []
     seen = [main]
     for side in sides:
         seen += outside(side, seen)
     return Fracture(spec=spec, branches=(main, *sides), seen=tuple(seen))
+
+
+def _opened(run: Branch, grown: float) -> Branch:
+    """The share of a run about its middle that is open, narrower while it is short."""
+    if grown >= 1:
+        return run
+    count = len(run.points_mm)
+    half = max(grown * (count - 1) / 2, 1.0)
+    middle = (count - 1) / 2
+    at = np.linspace(middle - half, middle + half, max(round(2 * half), 4) + 1)
+    known = np.arange(count)
+    points = np.stack([np.interp(at, known, run.points_mm[:, i]) for i in (0, 1)], axis=1)
+    # It closes towards its new tips as the whole run does towards its own.
+    taper = np.sin(np.pi * np.linspace(0, 1, len(at))) ** 0.6
+    widths = np.interp(at, known, run.widths_mm) * np.sqrt(grown) * np.clip(taper, 0, 1)
+    return Branch(points_mm=points, widths_mm=np.maximum(widths, min(0.05, widths.max())))
 
 
 def outside(side: Branch, earlier: list[Branch]) -> list[Branch]:

@@ -8,7 +8,7 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from damagescore.scenes.face import Plate, render_face
+from damagescore.scenes.face import Plate, render_face, seed_of_visit
 from damagescore.scenes.profile import profile_truth, render_profile, world_turn
 from damagescore.scenes.sensor import develop
 from damagescore.scenes.spec import SceneSpec
@@ -55,7 +55,7 @@ def render(spec: SceneSpec, seed: int) -> Scene:
     """
     profile = spec.view == "profile"
     plate = render_profile(spec, seed) if profile else render_face(spec, seed)
-    noise = np.random.default_rng([seed, 99])
+    noise = np.random.default_rng([seed_of_visit(spec, seed), 99])
     image = develop(
         plate.canvas.photo, plate.canvas.depth_mm, spec.sensor, plate.focus_mm, noise
     )

@@ -105,7 +105,8 @@ class CrackSpec:
     """One crack or bond gap in a rubber layer (`layer` counts shims too, so it is even).
 
     `kind` is "mid_layer", "surface_check" (short, upright) or "bond_line" (along a shim).
-    `s_mm` is the middle along the layers, `heading_deg` the general direction.
+    `s_mm` is the middle along the layers, `heading_deg` the general direction. `grown` is
+    the share of its path that is open so far, from the middle outwards; 0 is no crack yet.
     """
 
     layer: int
@@ -118,6 +119,7 @@ class CrackSpec:
     kinks: int = 1
     faint: bool = False
     at_top: bool = True
+    grown: float = 1.0
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -172,7 +174,9 @@ class SceneSpec:
     """One photo: everything that, with a seed, fixes each of its pixels.
 
     `view` is "face" or "profile"; `verdict` is what an honest reader should say ("ok",
-    "warn" or "refuse") and `reason` why.
+    "warn" or "refuse") and `reason` why. With `surface_mm`, the stretch of the edge that is
+    made, the part stays the same one under every camera and with cracks grown; `visit` then
+    numbers the times that it is photographed, each with its own dust, bench and noise.
     """
 
     name: str
@@ -191,5 +195,7 @@ class SceneSpec:
     backdrop: str = "wall"
     pieces: int = 3
     oversample: float = 1.5
+    surface_mm: tuple[float, float] | None = None
+    visit: int = 0
     verdict: str = "ok"
     reason: str = ""

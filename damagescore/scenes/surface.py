@@ -130,7 +130,9 @@ def build_surface(
 ) -> Surface:
     """Lay materials, relief and damage on the grid."""
     rubber, shim = layer_shares(grid, laminate)
-    damage = lay_damage(grid, fractures, patches, rng)
+    # A part seen again keeps its textures while its cracks grow.
+    own = rng if spec.surface_mm is None else rng.spawn(1)[0]
+    damage = lay_damage(grid, fractures, patches, own)
     label = _labels(rubber, shim, damage)
     smear = np.maximum(_smear(grid, shim, rng, spec.stack.smears), shim * damage.crumbled)
     loose = 1 - damage.crumbs

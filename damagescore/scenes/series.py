@@ -1,0 +1,103 @@
+"""One part photographed at eight inspections, and an endurance test of two parts.
+
+The shop, the parts and the load spectrum are invented; the cracks grow by laws that the
+truth tells.
+"""
+
+from dataclasses import replace
+
+import numpy as np
+
+from damagescore.scenes.spec import (
+    CameraSpec,
+    CrackSpec,
+    DistractorSpec,
+    LightSpec,
+    MarkSpec,
+    SceneSpec,
+    SensorSpec,
+    StackSpec,
+)
+
+SURFACE_MM = (-62.0, 62.0)
+"""Longer than any of the photos shows."""
+
+HISTORY_HOURS = (0, 250, 500, 750, 1000, 1250, 1500, 1750)
+TEST_HOURS = (0, 150, 300, 450, 600, 750)
+
+SEED = 7300
+
+
+def _part(rubber: str, *cracks: CrackSpec) -> SceneSpec:
+    return SceneSpec(
+        name="part",
+        camera=CameraSpec(size_px=(2200, 1650), px_per_mm=25, pitch_deg=4),
+        stack=StackSpec(rubber_layers=6, rubber_mm=3.5, shim_mm=0.6, rubber=rubber),
+        light=LightSpec(azimuth_deg=118, elevation_deg=42, direct=0.55),
+        mark=MarkSpec(ids=(40, 41)),
+        distractors=DistractorSpec(fibres=2, scratches=3, flash_ridges=0),
+        sensor=SensorSpec(noise=0.7, jpeg_quality=86),
+        surface_mm=SURFACE_MM,
+        cracks=cracks,
+    )
+
+
+def history_specs() -> tuple[tuple[float, SceneSpec], ...]:
+    """Hours and scene of each inspection of one part: two cracks grow, one is there to stay.
+
+    The first crack grows exponentially, 6 mm at 0 h and 1.3 times as long every 250 h; the
+    second appears after 500 h and grows by 1.8 mm every 250 h; the third does not grow.
+    """
+    growing = CrackSpec(layer=4, s_mm=4, length_mm=40, width_mm=0.42, branches=0)
+    later = CrackSpec(layer=8, s_mm=-16, length_mm=16, width_mm=0.26, branches=0)
+    still = CrackSpec(layer=2, s_mm=20, length_mm=7, width_mm=0.24, branches=0)
+    part = _part("black", growing, later, still)
+    found = []
+    for visit, hours in enumerate(HISTORY_HOURS):
+        longest = 6.0 * 1.3 ** (hours / 250)
+        second = max(0.0, 1.8 * (hours - 500) / 250)
+        cracks = (
+            replace(growing, grown=longest / 40),
+            replace(later, grown=second / 16),
+            still,
+        )
+        found.append((float(hours), _taken(part, f"hv2210-0201-{hours:04d}h", visit, cracks)))
+    return tuple(found)
+
+
+def endurance_specs() -> dict[str, tuple[tuple[float, SceneSpec], ...]]:
+    """By part: hours and scene of each look. Part E-1 cracks from 150 h, E-2 from 300 h."""
+    one = CrackSpec(layer=6, s_mm=-3, length_mm=44, width_mm=0.42, branches=0)
+    parts = {
+        "E-1": (_part("black", one), 0.055, 150.0),
+        "E-2": (_part("dark_grey", one), 0.03, 150.0),
+    }
+    found = {}
+    for number, (name, (part, rate, start)) in enumerate(parts.items()):
+        looks = []
+        for visit, hours in enumerate(TEST_HOURS):
+            length = max(0.0, rate * (hours - start))
+            cracks = (replace(one, grown=length / 44),)
+            stem = f"{name.lower()}-{hours:04d}h"
+            looks.append((float(hours), _taken(part, stem, visit + 10 * number, cracks)))
+        found[name] = tuple(looks)
+    return found
+
+
+def _taken(part: SceneSpec, name: str, visit: int, cracks: tuple[CrackSpec, ...]) -> SceneSpec:
+    """The part at one visit: nobody puts the camera or the lamp where they were."""
+    draw = np.random.default_rng([SEED, visit])
+    camera = replace(
+        part.camera,
+        px_per_mm=float(25 * draw.uniform(0.97, 1.03)),
+        yaw_deg=float(draw.uniform(-6, 6)),
+        pitch_deg=float(draw.uniform(3, 6)),
+        roll_deg=float(draw.uniform(-1, 1)),
+        target_mm=(float(draw.uniform(-2.5, 2.5)), 5.5),
+    )
+    light = replace(
+        part.light,
+        azimuth_deg=float(draw.uniform(95, 140)),
+        elevation_deg=float(draw.uniform(36, 50)),
+    )
+    return replace(part, name=name, camera=camera, light=light, visit=visit, cracks=cracks)
