@@ -2,13 +2,25 @@
 
 from dataclasses import replace
 
+import numpy as np
+from numpy.typing import NDArray
+
 from damagescore.damage.bulge import find_bulges
-from damagescore.damage.record import Finding
+from damagescore.damage.evidence import bond_reach_mm
+from damagescore.damage.record import Finding, FindingKind
+from damagescore.edge.along import frame_mm
 from damagescore.edge.record import Edge
 from damagescore.errors import UsageError
 from damagescore.measure import layer_at, remeasure, with_findings
 from damagescore.measurement import Measurement
 from damagescore.photo.record import Photo
+from damagescore.quality import Check, Quality
+from damagescore.scale.record import Scale
+
+Points = NDArray[np.float64]
+
+LEAST_UNSEARCHED_PERCENT = 0.5
+"""Newly judged rubber below this is the width of a drawn line, which hides no damage."""
 
 
 def with_layers(photo: Photo, measurement: Measurement, edge: Edge) -> Measurement:
@@ -16,7 +28,13 @@ def with_layers(photo: Photo, measurement: Measurement, edge: Edge) -> Measureme
 
     Lines and outlines stay where they are, under their ids, so what an inspector has
     decided about them stays too. Each gets the layer it lies on now, and is measured
-    against it. Bulges hang on the layers, so those of a profile view are found anew.
+    against it; a layer that the inspector chose for it stays, under its new number. A
+    line that comes to lie along a border becomes a bond gap, and one that no longer does
+    a crack, where its kind was what its place said. Bulges hang on the layers, so those of
+    a profile view are found anew.
+
+    Rubber that was none when the photo was searched has not been looked at: the quality
+    check "layers" says how much that is.
 
     Parameters
     ----------
@@ -44,16 +62,85 @@ def with_layers(photo: Photo, measurement: Measurement, edge: Edge) -> Measureme
             f"has {photo.width} × {photo.height} px.",
             remedy="Correct the layers of this photo.",
         )
-    moved = replace(measurement, edge=edge)
+    quality = _with_unsearched(measurement, edge)
+    moved = replace(measurement, edge=edge, quality=quality)
     if measurement.view == "profile":
         return with_findings(moved, find_bulges(photo, edge, measurement.scale))
     for finding in measurement.findings:
-        moved = _followed(photo, moved, finding)
+        moved = _followed(photo, moved, finding, before=measurement.edge)
     return with_findings(moved, moved.findings)
 
 
-def _followed(photo: Photo, moved: Measurement, finding: Finding) -> Measurement:
-    assert moved.edge is not None
-    loose = replace(finding, layer=layer_at(finding.points_px, moved.edge))
+def kind_at(finding: Finding, edge: Edge, scale: Scale) -> FindingKind:
+    """Kind of a line by its place, as the search has it: along a border it is a bond gap.
+
+    Parameters
+    ----------
+    finding : Finding
+        A crack or a bond gap with a layer; anything else keeps its kind.
+    edge : Edge
+    scale : Scale
+    """
+    layer = next((x for x in edge.layers if x.index == finding.layer), None)
+    if layer is None or not finding.lines_px or finding.polygon_px is not None:
+        return finding.kind
+    along, across = frame_mm(np.vstack(finding.lines_px), edge, scale)
+    upper, lower = (
+        _height_along(c, along, edge, scale) for c in (layer.upper_px, layer.lower_px)
+    )
+    high_mm = float(np.median(np.abs(upper - lower)))
+    gap = np.minimum(np.abs(across - upper), np.abs(across - lower))
+    near = float(np.mean(gap < bond_reach_mm(1000, 1000 / max(high_mm, 1e-6))))
+    return "bond_gap" if near > 0.5 else "crack"
+
+
+def _height_along(curve_px: Points, at: Points, edge: Edge, scale: Scale) -> Points:
+    along, across = frame_mm(curve_px, edge, scale)
+    order = np.argsort(along)
+    return np.interp(at, along[order], across[order])
+
+
+def _followed(
+    photo: Photo, moved: Measurement, finding: Finding, *, before: Edge
+) -> Measurement:
+    edge, scale = moved.edge, moved.scale
+    assert edge is not None
+    assert scale is not None
+    loose = replace(finding, layer=_layer_now(finding, edge, before))
+    placed = kind_at(finding, before, scale)
+    if finding.kind == placed:
+        loose = replace(loose, kind=kind_at(loose, edge, scale))
     kept = tuple(loose if f.id == finding.id else f for f in moved.findings)
     return remeasure(photo, replace(moved, findings=kept), finding.id)
+
+
+def _layer_now(finding: Finding, edge: Edge, before: Edge) -> int | None:
+    """The layer that a finding lies on; one chosen by hand stays under its new number."""
+    chosen = next((x for x in before.rubber if x.index == finding.layer), None)
+    if chosen is None or finding.layer == layer_at(finding.points_px, before):
+        return layer_at(finding.points_px, edge)
+    middle = (chosen.upper_px[::4], chosen.lower_px[::4])
+    count = min(len(x) for x in middle)
+    return layer_at((middle[0][:count] + middle[1][:count]) / 2, edge)
+
+
+def _with_unsearched(measurement: Measurement, edge: Edge) -> Quality:
+    """The quality with a check of how much rubber was not searched as rubber."""
+    quality, before = measurement.quality, measurement.edge
+    assert before is not None
+    kept = tuple(c for c in quality.checks if c.name != "layers")
+    old = [c for c in quality.checks if c.name == "layers" and c.unit == "%"]
+    fresh = 100 * float((edge.judged & ~before.judged).sum()) / max(1, edge.judged.sum())
+    percent = round(fresh + sum(c.value or 0.0 for c in old), 1)
+    searched = measurement.view == "profile" or percent < LEAST_UNSEARCHED_PERCENT
+    words = "The layers were put right by hand."
+    if not searched:
+        words = (
+            f"The layers were put right by hand, and {percent:g} % of the rubber was none "
+            "when the photo was searched: measure the photo again to search it."
+        )
+    check = Check(
+        name="layers", outcome="pass" if searched else "warn", value=percent, unit="%",
+        message=words,
+    )  # fmt: skip
+    return Quality(usable=quality.usable, checks=(*kept, check))

@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 from damagescore.damage import find_cracks, find_crumbling, measure_area, measure_lines
 from damagescore.damage.bulge import find_bulges
 from damagescore.damage.record import Finding, FindingKind
-from damagescore.edge import find_edge
+from damagescore.edge import find_edge, on_scale, with_region
 from damagescore.edge.record import Edge
 from damagescore.errors import DamageScoreError, EdgeError, PhotoError, ScaleError, UsageError
 from damagescore.measurement import Measurement, MeasureOptions, View
@@ -45,6 +45,7 @@ def measure_photo(
     photo: Photo,
     options: MeasureOptions,
     *,
+    before: Measurement | None = None,
     tell: Callable[[str], None] = lambda _step: None,
 ) -> Measurement:
     """Measure one photo; a photo that cannot be judged is refused, with the reason.
@@ -55,6 +56,9 @@ def measure_photo(
     ----------
     photo : Photo
     options : MeasureOptions
+    before : Measurement, optional
+        An earlier measurement of this photo. Where an inspector put its layers right, they
+        are taken over instead of being looked for.
     tell : callable
         Takes a few words as each step begins.
 
@@ -70,7 +74,9 @@ def measure_photo(
     if scale is not None:
         found = scale
         tell("Looking for the layers")
-        edge, edge_fault = _attempt(lambda: _edge(photo, found, options), EdgeError)
+        edge, edge_fault = _attempt(
+            lambda: _edge(photo, found, options, before=before), EdgeError
+        )
     if scale is not None and edge is not None:
         scale = _settled(photo, scale, edge)
     tell("Judging the photo")
@@ -219,19 +225,24 @@ def _photo_facts(photo: Photo) -> dict[str, Any]:
     }
 
 
-def _edge(photo: Photo, scale: Scale, options: MeasureOptions) -> Edge:
+def _edge(
+    photo: Photo, scale: Scale, options: MeasureOptions, *, before: Measurement | None = None
+) -> Edge:
     """Find the layers; a number that the user gave is used where the photo alone errs.
 
     People count rubber layers, or rubber and shims together: either may be meant, and a
     free search that agrees with one of them settles which.
     """
     wanted = options.n_layers
-    region = options.region_px
+    region = None if options.region_px is None else np.array(options.region_px)
+    keep_out = [np.array(x) for x in options.keep_out_px]
+    if before is not None and before.edge is not None and before.edge.by_hand is not None:
+        assert before.scale is not None  # layers are measured on a scale
+        kept = on_scale(before.edge, scale, before=before.scale)
+        return with_region(kept, region_px=region, keep_out_px=keep_out)
     find = partial(
-        find_edge, photo, scale, view=options.view,
-        region_px=None if region is None else np.array(region),
-        keep_out_px=[np.array(x) for x in options.keep_out_px],
-    )  # fmt: skip
+        find_edge, photo, scale, view=options.view, region_px=region, keep_out_px=keep_out
+    )
     if wanted is None:
         return find()
     try:

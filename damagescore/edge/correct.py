@@ -2,9 +2,10 @@
 
 All are pure: they return another edge, numbered from the bottom anew. What the inspector
 keeps from being judged stays, and layers whose boundaries did not move keep their thickness
-with its budget.
+with its budget. `Edge.by_hand` says which boundaries a person put.
 """
 
+import math
 from collections.abc import Sequence
 from dataclasses import replace
 from itertools import pairwise
@@ -12,12 +13,19 @@ from itertools import pairwise
 import numpy as np
 from numpy.typing import NDArray
 
-from damagescore.edge.build import edge_from_curves
+from damagescore.edge.build import edge_from_curves, thickness_of
 from damagescore.edge.record import Edge, Layer
 from damagescore.errors import EdgeError
+from damagescore.quantity import Measured
 from damagescore.scale.record import Scale
 
 Points = NDArray[np.float64]
+
+HAND_NOISE_PX = 1.0
+"""How well a hand lays a boundary, k = 1: about a click. Common practice, no source."""
+
+FOUND_NOISE_PX = 0.3
+"""The same of a boundary that the program found."""
 
 
 def boundaries_of(edge: Edge) -> list[Points]:
@@ -51,12 +59,11 @@ def correct_layer(
         layer or its neighbour no thickness.
     """
     place = _place(edge, index)
-    curves = boundaries_of(edge)
-    if lower_px is not None:
-        curves[place] = _ordered(lower_px, edge)
-    if upper_px is not None:
-        curves[place + 1] = _ordered(upper_px, edge)
-    return _rebuilt(edge, scale, curves)
+    curves, hand = boundaries_of(edge), _by_hand(edge)
+    for at, line in ((place, lower_px), (place + 1, upper_px)):
+        if line is not None:
+            curves[at], hand[at] = _ordered(line, edge), True
+    return _rebuilt(edge, scale, curves, hand)
 
 
 def add_shim(
@@ -87,11 +94,14 @@ def add_shim(
     upper, lower = (_ordered(x, edge) for x in (upper_px, lower_px))
     if _height(upper, edge) > _height(lower, edge):
         upper, lower = lower, upper
-    curves = boundaries_of(edge)
+    curves, hand = boundaries_of(edge), _by_hand(edge)
     middle = (_height(upper, edge) + _height(lower, edge)) / 2
     below = sum(_height(c, edge) > middle for c in curves)
     if 0 < below < len(curves):
-        return _rebuilt(edge, scale, [*curves[:below], lower, upper, *curves[below:]])
+        return _rebuilt(
+            edge, scale, [*curves[:below], lower, upper, *curves[below:]],
+            [*hand[:below], True, True, *hand[below:]],
+        )  # fmt: skip
     if outer_px is None:
         raise EdgeError(
             "The shim lies beyond the stack.",
@@ -99,8 +109,10 @@ def add_shim(
         )
     # The stack's end was the near side of this shim: the drawn one takes its place.
     outer = _ordered(outer_px, edge)
-    above = [*curves[:-1], lower, upper, outer]
-    return _rebuilt(edge, scale, above if below else [outer, lower, upper, *curves[1:]])
+    drawn = [True, True, True]
+    if below:
+        return _rebuilt(edge, scale, [*curves[:-1], lower, upper, outer], [*hand[:-1], *drawn])
+    return _rebuilt(edge, scale, [outer, lower, upper, *curves[1:]], [*drawn, *hand[1:]])
 
 
 def remove_layer(edge: Edge, scale: Scale, index: int) -> Edge:
@@ -115,9 +127,12 @@ def remove_layer(edge: Edge, scale: Scale, index: int) -> Edge:
         For an unknown layer, a rubber layer between two shims, or where too little is left.
     """
     place, last = _place(edge, index), len(edge.layers) - 1
-    curves = boundaries_of(edge)
+    curves, hand = boundaries_of(edge), _by_hand(edge)
     if edge.layers[place].kind == "shim" and 0 < place < last:
-        return _rebuilt(edge, scale, [*curves[:place], *curves[place + 2 :]])
+        return _rebuilt(
+            edge, scale, [*curves[:place], *curves[place + 2 :]],
+            [*hand[:place], *hand[place + 2 :]],
+        )  # fmt: skip
     if place not in (0, last):
         raise EdgeError(
             f"Layer {index} is rubber between two shims, so it cannot go alone.",
@@ -128,7 +143,45 @@ def remove_layer(edge: Edge, scale: Scale, index: int) -> Edge:
             f"Without layer {index} too little of the stack is left.",
             remedy="Draw the layers anew.",
         )
-    return _rebuilt(edge, scale, curves[2:] if place == 0 else curves[:-2])
+    if place == 0:
+        return _rebuilt(edge, scale, curves[2:], hand[2:])
+    return _rebuilt(edge, scale, curves[:-2], hand[:-2])
+
+
+def on_scale(edge: Edge, scale: Scale, *, before: Scale) -> Edge:
+    """The same boundaries on another scale of the photo: only the thicknesses change.
+
+    Parameters
+    ----------
+    edge : Edge
+        Its thicknesses are measured anew, each boundary known as well as before.
+    scale, before : Scale
+        The new scale, and the one on which the layers were measured.
+    """
+
+    def again(layer: Layer) -> Layer:
+        noise_px = _noise_px(layer, before)
+        return replace(
+            layer,
+            thickness=thickness_of(
+                layer.upper_px, layer.lower_px, scale, noise_px=(noise_px, 0.0)
+            ),
+        )
+
+    return replace(edge, layers=tuple(again(x) for x in edge.layers))
+
+
+def _noise_px(layer: Layer, scale: Scale) -> float:
+    """Noise of both boundaries together, from the budget of the thickness."""
+    mm_per_px = scale.surface.mm_per_px_at(layer.upper_px[len(layer.upper_px) // 2])
+    budget = layer.thickness.budget if isinstance(layer.thickness, Measured) else ()
+    known = [c.u / mm_per_px for c in budget if c.source == "boundary noise"]
+    return known[0] if known else math.hypot(FOUND_NOISE_PX, FOUND_NOISE_PX)
+
+
+def _by_hand(edge: Edge) -> list[bool]:
+    """For each boundary, lowest first, whether a person put it."""
+    return [k in (edge.by_hand or ()) for k in range(len(edge.layers) + 1)]
 
 
 def _place(edge: Edge, index: int) -> int:
@@ -157,15 +210,18 @@ def _height(curve: Points, edge: Edge) -> float:
     return float((curve @ edge.frame[1]).mean())
 
 
-def _rebuilt(edge: Edge, scale: Scale, curves: Sequence[Points]) -> Edge:
+def _rebuilt(edge: Edge, scale: Scale, curves: Sequence[Points], hand: Sequence[bool]) -> Edge:
     """The edge with other boundaries; layers between two old ones keep what was measured."""
     _check_order(edge, curves)
     made = edge_from_curves(
         curves, scale, shape=edge.shape, direction_deg=edge.direction_deg,
         first_kind=edge.layers[0].kind,
+        noise_px=[HAND_NOISE_PX if h else FOUND_NOISE_PX for h in hand],
     )  # fmt: skip
     layers = tuple(_kept(x, edge) for x in made.layers)
-    return replace(edge, layers=layers, doubt="")  # a person has looked at them
+    drawn = tuple(k for k, h in enumerate(hand) if h)
+    # A person has looked at them, so there is no doubt left.
+    return replace(edge, layers=layers, doubt="", by_hand=drawn)
 
 
 def _kept(layer: Layer, edge: Edge) -> Layer:

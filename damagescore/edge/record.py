@@ -90,6 +90,9 @@ class Edge:
         Polygons that the inspector keeps from being judged.
     doubt : str
         Why the number of layers is not sure; empty where it is, or was told.
+    by_hand : tuple of int, or None
+        Boundaries that a person put, counted from the lowest, 0 first; may be empty, where
+        layers were only taken out. None where the layers are as they were found.
     """
 
     layers: tuple[Layer, ...]
@@ -100,6 +103,7 @@ class Edge:
     region_px: Points | None = None
     drawn_keep_out_px: tuple[Points, ...] = ()
     doubt: str = ""
+    by_hand: tuple[int, ...] | None = None
 
     @property
     def rubber(self) -> tuple[Layer, ...]:
@@ -161,11 +165,13 @@ class Edge:
             ),
             "doubt": self.doubt,
             "drawn_keep_out_px": [np.round(p, 2).tolist() for p in self.drawn_keep_out_px],
+            "by_hand": None if self.by_hand is None else list(self.by_hand),
         }
 
     @classmethod
     def from_dict(cls, plain: dict[str, Any]) -> "Edge":
         outline, region = plain.get("outline_px"), plain.get("region_px")
+        by_hand = plain.get("by_hand")
         return cls(
             layers=tuple(Layer.from_dict(x) for x in plain["layers"]),
             shape=(plain["shape"][0], plain["shape"][1]),
@@ -177,4 +183,5 @@ class Edge:
                 np.array(p, dtype=np.float64) for p in plain.get("drawn_keep_out_px", ())
             ),
             doubt=plain.get("doubt", ""),
+            by_hand=None if by_hand is None else tuple(by_hand),
         )

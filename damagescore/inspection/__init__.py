@@ -16,6 +16,7 @@ from damagescore.inspection.edits import (
     state_of,
 )
 from damagescore.inspection.hand import add_hand_measurement, remove_hand_measurement
+from damagescore.inspection.layer_edits import change_layers
 from damagescore.inspection.lifecycle import (
     new_inspection,
     sign_inspection,
@@ -40,7 +41,14 @@ from damagescore.inspection.record import (
     Signature,
     Task,
 )
-from damagescore.inspection.together import Clash, clash_of, words_of_edit
+from damagescore.inspection.rulers import add_ruler, remove_ruler
+from damagescore.inspection.together import (
+    Clash,
+    clash_of,
+    edits_of_others,
+    words_of_edit,
+    words_of_news,
+)
 from damagescore.inspection.undoing import last_redoable, last_undoable, redo, undo
 
 __all__ = [
@@ -58,14 +66,17 @@ __all__ = [
     "add_finding",
     "add_hand_measurement",
     "add_photo",
+    "add_ruler",
     "assess_inspection",
     "assessment_of",
     "change_finding",
+    "change_layers",
     "circumference_of",
     "clash_of",
     "confirm_all",
     "confirm_finding",
     "content_sha256",
+    "edits_of_others",
     "inspection_from_dict",
     "inspection_to_dict",
     "last_redoable",
@@ -77,6 +88,7 @@ __all__ = [
     "reject_finding",
     "remove_hand_measurement",
     "remove_photo",
+    "remove_ruler",
     "replace_measurement",
     "set_part",
     "set_task",
@@ -86,4 +98,5 @@ __all__ = [
     "supersede",
     "undo",
     "words_of_edit",
+    "words_of_news",
 ]

@@ -127,7 +127,7 @@ def replace_measurement(
     kept = {k: r for k, r in old.reviews.items() if k in keep_reviews}
     for finding_id in kept:
         _need(entry, finding_id)
-    entry = replace(entry, reviews=kept)
+    entry = replace(entry, reviews=kept, rulers=old.rulers)
     place = inspection.photos.index(old)
     return edited(
         inspection, "measure_again", _photo_name(inspection, sha256), by=by, reason=reason,
@@ -212,7 +212,7 @@ def change_finding(
     Parameters
     ----------
     measurement : mapping
-        What `remeasure` gave, plain.
+        What `remeasure` gave, plain; at least that finding in "findings", and "totals".
     action : "replace_geometry", "change_kind" or "change_layer"
 
     Raises
@@ -290,12 +290,15 @@ def _take_over(
     action: str,
     at: str | None,
 ) -> Inspection:
-    given = plain_json(measurement, "The measurement")
-    if finding_in(given, finding_id) is None:
+    finding = finding_in(measurement, finding_id)
+    if finding is None:
         raise RecordError(
             f"The new measurement has no finding {finding_id!r}.",
             remedy="Measure the finding under that id.",
         )
+    # Nothing else of it is kept, and all of a photo takes long to check.
+    taken = {"findings": [finding], "totals": measurement.get("totals")}
+    given = plain_json(taken, "The measurement")
     review = _new_review("confirmed", by=by, reason=reason, at=at)
     before = finding_patch(
         entry, finding_id, measurement=entry.measurement, review=entry.reviews.get(finding_id)

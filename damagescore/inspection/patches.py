@@ -31,9 +31,8 @@ def put(inspection: Inspection, patch: Patch) -> Inspection:
         return replace(inspection, task=Task(**patch["task"]))
     if slot == "hand":
         return replace(inspection, hand=tuple(hand_from_dict(h) for h in patch["hand"]))
-    if slot == "photo":
-        return _put_photo(inspection, patch)
-    return _put_finding(inspection, patch)
+    of_photo = {"photo": _put_photo, "layers": _put_layers, "rulers": _put_rulers}
+    return of_photo.get(slot, _put_finding)(inspection, patch)
 
 
 def part_patch(part: Part) -> Patch:
@@ -78,6 +77,20 @@ def finding_patch(
     }
 
 
+def layers_patches(before: PhotoEntry, after: PhotoEntry) -> tuple[Patch, Patch]:
+    """Give the layers of a photo before and after, with what followed from them.
+
+    Only layers and findings that differ are kept, by number and by id; None means that
+    there is none.
+    """
+    return _layers_patch(before, after), _layers_patch(after, before)
+
+
+def rulers_patch(entry: PhotoEntry) -> Patch:
+    """Give the measuring lines kept on a photo."""
+    return {"slot": "rulers", "photo": entry.sha256, "rulers": list(entry.rulers)}
+
+
 def entry_of(inspection: Inspection, sha256: str) -> PhotoEntry:
     """Give the photo of a hash; RecordError when there is none."""
     for entry in inspection.photos:
@@ -114,9 +127,69 @@ def _put_finding(inspection: Inspection, patch: Patch) -> Inspection:
             "findings": _replaced(measurement, finding_id, patch["finding"]),
             "totals": patch["totals"],
         }
-    changed = replace(entry, reviews=reviews, measurement=measurement)
-    photos = tuple(changed if p is entry else p for p in inspection.photos)
-    return replace(inspection, photos=photos)
+    return _with_photo(inspection, entry, reviews=reviews, measurement=measurement)
+
+
+_FOLLOWS = ("edge", "quality", "totals")
+
+
+def _layers_patch(one: PhotoEntry, other: PhotoEntry) -> Patch:
+    layers, findings = (_differing(one, other, *what) for what in _NUMBERED)
+    reviews = {
+        k: None if (r := one.reviews.get(k)) is None else asdict(r)
+        for k in {**one.reviews, **other.reviews}
+        if one.reviews.get(k) != other.reviews.get(k)
+    }
+    return {
+        "slot": "layers",
+        "photo": one.sha256,
+        "layers": layers,
+        "n_layers": len(one.measurement.get("layers") or ()),
+        "findings": findings,
+        "order": [f["id"] for f in one.measurement.get("findings") or ()],
+        "reviews": reviews,
+        **{name: one.measurement.get(name) for name in _FOLLOWS},
+    }
+
+
+_NUMBERED = (("layers", "index"), ("findings", "id"))
+
+
+def _differing(one: PhotoEntry, other: PhotoEntry, key: str, name: str) -> dict[str, Any]:
+    mine, theirs = (
+        {str(x[name]): x for x in e.measurement.get(key) or ()} for e in (one, other)
+    )
+    return {k: mine.get(k) for k in {**mine, **theirs} if mine.get(k) != theirs.get(k)}
+
+
+def _put_layers(inspection: Inspection, patch: Patch) -> Inspection:
+    entry = entry_of(inspection, patch["photo"])
+    layers, findings = (
+        {str(x[name]): x for x in entry.measurement.get(key) or ()} | patch[key]
+        for key, name in _NUMBERED
+    )
+    kept = sorted((x for x in layers.values() if x is not None), key=lambda x: x["index"])
+    measurement = {
+        **entry.measurement,
+        **{name: patch[name] for name in _FOLLOWS},
+        "layers": kept,
+        "findings": [findings[k] for k in patch["order"]],
+    }
+    reviews = {k: r for k, r in entry.reviews.items() if k not in patch["reviews"]}
+    reviews |= {k: Review(**r) for k, r in patch["reviews"].items() if r is not None}
+    return _with_photo(inspection, entry, measurement=measurement, reviews=reviews)
+
+
+def _put_rulers(inspection: Inspection, patch: Patch) -> Inspection:
+    entry = entry_of(inspection, patch["photo"])
+    return _with_photo(inspection, entry, rulers=tuple(patch["rulers"]))
+
+
+def _with_photo(inspection: Inspection, entry: PhotoEntry, **changes: Any) -> Inspection:
+    changed = replace(entry, **changes)
+    return replace(
+        inspection, photos=tuple(changed if p is entry else p for p in inspection.photos)
+    )
 
 
 def _replaced(

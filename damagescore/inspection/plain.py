@@ -88,13 +88,16 @@ def photo_to_dict(entry: PhotoEntry) -> dict[str, Any]:
         "options": entry.options,
         "measurement": entry.measurement,
         "reviews": {name: asdict(r) for name, r in entry.reviews.items()},
+        # Left out where there is none, as in records from before: their hashes still hold.
+        **({"rulers": list(entry.rulers)} if entry.rulers else {}),
     }
 
 
 def photo_from_dict(plain: Mapping[str, Any]) -> PhotoEntry:
     """Read back what `photo_to_dict` wrote."""
     reviews = {name: Review(**r) for name, r in plain["reviews"].items()}
-    return PhotoEntry(**{**plain, "reviews": reviews})
+    rulers = tuple(plain.get("rulers") or ())
+    return PhotoEntry(**{**plain, "reviews": reviews, "rulers": rulers})
 
 
 def hand_to_dict(hand: HandMeasurement) -> dict[str, Any]:

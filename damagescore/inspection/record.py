@@ -72,6 +72,9 @@ class PhotoEntry:
         the current geometry, whether proposed, corrected or added.
     reviews : mapping of str to Review
         By finding id; a finding without a review is proposed.
+    rulers : tuple of mapping
+        Measuring lines that the inspector keeps on the photo, no damage and in no total:
+        "points_px" [[x, y], [x, y]], "screen_px" and "by". Their length follows the scale.
     """
 
     sha256: str
@@ -80,6 +83,7 @@ class PhotoEntry:
     options: Mapping[str, Any] = field(default_factory=dict)
     measurement: Mapping[str, Any] = field(default_factory=dict)
     reviews: Mapping[str, "Review"] = field(default_factory=dict)
+    rulers: tuple[Mapping[str, Any], ...] = ()
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

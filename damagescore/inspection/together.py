@@ -1,6 +1,7 @@
 """Two people on one record: whether a change touches what somebody else just changed."""
 
-from collections.abc import Iterable, Mapping
+from collections import Counter
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 
 from damagescore.inspection.patches import is_patch
@@ -59,6 +60,41 @@ def clash_of(
     return Clash(edits=hit) if hit else None
 
 
+def edits_of_others(
+    inspection: Inspection, *, photo: str, seen: int | None, own: Iterable[int] = ()
+) -> tuple[Edit, ...]:
+    """Edits of one photo that a person has not seen and did not make.
+
+    Parameters
+    ----------
+    inspection : Inspection
+    photo : str
+        Its SHA-256.
+    seen : int or None
+        Number of edits that the person was shown; None where nothing was shown yet.
+    own : iterable of int
+        Numbers of edits that the same person made since, in the same place.
+    """
+    mine = set(own)
+    return tuple(
+        e
+        for e in inspection.edits[len(inspection.edits) if seen is None else seen :]
+        if e.number not in mine and is_patch(e.after) and e.after.get("photo") == photo
+    )
+
+
+def words_of_news(edits: Sequence[Edit]) -> str:
+    """Say who changed how much, and what: "2 changes by A. Kern on this photo ..."."""
+    counts = Counter(e.by or "somebody" for e in edits)
+    who = ", ".join(
+        f"{n} change{'' if n == 1 else 's'} by {name}" for name, n in counts.items()
+    )
+    many = "was" if len(edits) == 1 else "were"
+    shown = ", ".join(words_of_edit(e).split(", photo ")[0] for e in edits[-3:])
+    more = "…, " if len(edits) > 3 else ""
+    return f"{who} on this photo {many} taken in: {more}{shown}."
+
+
 def words_of_edit(edit: Edit) -> str:
     """Name an edit in a few words: "reject crack-2, photo 1 (edge.jpg)"."""
     words = _WORDS.get(edit.action, edit.action.replace("_", " "))
@@ -76,4 +112,7 @@ def _touch(one: Edit, other: Edit) -> bool:
         return bool(a["slot"] == b["slot"])
     if a["photo"] != b["photo"]:
         return False
-    return "photo" in (a["slot"], b["slot"]) or a["id"] == b["id"]
+    if a["slot"] == b["slot"] == "finding":
+        return bool(a["id"] == b["id"])
+    # Layers are corrected on the findings as they are now, so both stand beside each other.
+    return "photo" in (a["slot"], b["slot"]) or a["slot"] == b["slot"]

@@ -1,6 +1,7 @@
 """The JSON text of a record, without writing again what has not changed since."""
 
-from collections.abc import Iterable
+from collections.abc import Callable, Iterable, Iterator, Mapping
+from functools import partial
 from typing import Any
 
 from damagescore.inspection import inspection_to_dict
@@ -38,11 +39,17 @@ class BodyWriter:
         plain = inspection_to_dict(inspection)
         texts = {
             "edits": _listed(inspection.edits, plain.pop("edits"), before=before, now=now),
-            "photos": _listed(inspection.photos, plain.pop("photos"), before=before, now=now),
+            "photos": _listed(
+                inspection.photos, plain.pop("photos"), before=before, now=now,
+                text_of=partial(_photo, before=before, now=now),
+            ),
             **{name: sorted_json(value) for name, value in plain.items()},
-        }
+        }  # fmt: skip
+        for part in _parts_within(inspection):
+            if id(part) not in now and id(part) in before:
+                now[id(part)] = before[id(part)]  # its photo was not written anew
         self._remember(inspection.id, now)
-        return "{" + ",".join(f"{sorted_json(k)}:{texts[k]}" for k in sorted(texts)) + "}"
+        return _joined(texts)
 
     def _remember(self, inspection_id: str, now: Known) -> None:
         others = {k: v for k, v in self._known.items() if k != inspection_id}
@@ -51,11 +58,44 @@ class BodyWriter:
         self._known = {**kept, inspection_id: now}
 
 
-def _listed(parts: Iterable[Any], plain: Iterable[Any], *, before: Known, now: Known) -> str:
+def _joined(texts: Mapping[str, str]) -> str:
+    return "{" + ",".join(f"{sorted_json(k)}:{texts[k]}" for k in sorted(texts)) + "}"
+
+
+_LISTED = ("findings", "layers")
+"""What a photo has many of, and an edit changes few of."""
+
+
+def _parts_within(inspection: Inspection) -> Iterator[Any]:
+    for entry in inspection.photos:
+        for name in _LISTED:
+            yield from entry.measurement.get(name) or ()
+
+
+def _photo(plain: Mapping[str, Any], *, before: Known, now: Known) -> str:
+    """The text of a photo: of its findings and layers only those that changed are written."""
+    texts = {name: sorted_json(value) for name, value in plain.items() if name != "measurement"}
+    inner = {
+        name: _listed(value, value, before=before, now=now)
+        if name in _LISTED and isinstance(value, list)
+        else sorted_json(value)
+        for name, value in plain["measurement"].items()
+    }
+    return _joined({**texts, "measurement": _joined(inner)})
+
+
+def _listed(
+    parts: Iterable[Any],
+    plain: Iterable[Any],
+    *,
+    before: Known,
+    now: Known,
+    text_of: Callable[[Any], str] = sorted_json,
+) -> str:
     texts = []
     for part, value in zip(parts, plain, strict=True):
-        known = before.get(id(part))
-        text = known[1] if known is not None and known[0] is part else sorted_json(value)
+        known = before.get(id(part)) or now.get(id(part))
+        text = known[1] if known is not None and known[0] is part else text_of(value)
         now[id(part)] = (part, text)
         texts.append(text)
     return "[" + ",".join(texts) + "]"

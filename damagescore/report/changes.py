@@ -16,6 +16,8 @@ def change_text(before: Any, after: Any, *, unit: Length) -> str:
     Empty where the edit's own words say all there is to say.
     """
     if isinstance(before, Mapping) and isinstance(after, Mapping):
+        if before.get("slot") == "layers":
+            return _layers_text(before, after, unit=unit)
         old, new = _facts(before, unit=unit), _facts(after, unit=unit)
     else:
         old, new = _plain(before), _plain(after)
@@ -31,10 +33,36 @@ def _plain(value: Any) -> dict[str, str]:
     return {"": OUTCOMES[value][0].lower() if value in OUTCOMES else value[:80]}
 
 
+def _layers_text(before: Mapping[str, Any], after: Mapping[str, Any], *, unit: Length) -> str:
+    """Old and new layers with their thickness, and the findings whose kind followed."""
+    old, new = ([x for x in p["layers"].values() if x] for p in (before, after))
+    said = []
+    if before["n_layers"] != after["n_layers"]:
+        said.append(f"{before['n_layers']} layers → {after['n_layers']} layers")
+    # Layers that only got another number are not told.
+    shapes = [[x["polygon_px"] for x in layers] for layers in (old, new)]
+    gone = [_layer_text(x, unit) for x in old if x["polygon_px"] not in shapes[1]]
+    come = [_layer_text(x, unit) for x in new if x["polygon_px"] not in shapes[0]]
+    said.append(f"{', '.join(gone) or NOTHING} → {', '.join(come) or NOTHING}")
+    for name, finding in after["findings"].items():
+        was = before["findings"].get(name)
+        if finding and was and finding["kind"] != was["kind"]:
+            kinds = (words_of(x["kind"], KINDS) for x in (was, finding))
+            said.append(f"{name} {' → '.join(kinds)}")
+    return "; ".join(said)
+
+
+def _layer_text(layer: Mapping[str, Any], unit: Length) -> str:
+    thickness = value_text(quantity_from_dict(layer["thickness"]), unit)
+    return f"layer {layer['index']} ({layer['kind']}) {thickness}"
+
+
 def _facts(patch: Mapping[str, Any], *, unit: Length) -> dict[str, str]:
     if patch.get("slot") == "part":
         given = {k: v for k, v in patch["part"].items() if v not in ("", None)}
         return {words_of(k, {}): str(v)[:80] for k, v in given.items()}
+    if patch.get("slot") == "rulers":
+        return {"measuring lines": str(len(patch["rulers"]))}
     if patch.get("slot") != "finding":
         return {}
     review = patch.get("review")

@@ -1,5 +1,6 @@
 """Scale of a photo: marks, the map to the metric surface, uncertainty, printable cards."""
 
+from damagescore.scale.between import length_between, ruler_length
 from damagescore.scale.cards import write_cards
 from damagescore.scale.find import TURN_LIMIT_DEG, find_scale, with_centre, with_cylinder
 from damagescore.scale.record import Mark, Scale, SurfaceMap
@@ -13,6 +14,8 @@ __all__ = [
     "ScaleRequest",
     "SurfaceMap",
     "find_scale",
+    "length_between",
+    "ruler_length",
     "with_centre",
     "with_cylinder",
     "write_cards",

@@ -1,6 +1,7 @@
 """Hand photos in to be measured: each is in the vault before anything is measured."""
 
 from collections.abc import Iterable
+from typing import Any
 
 from damagescore.errors import DamageScoreError, PhotoError
 from damagescore.inspection.record import Inspection
@@ -55,10 +56,14 @@ def hand_in_retake(
 def hand_in_again(
     inspection: Inspection, sha256: str, name: str, *, options: MeasureOptions
 ) -> DamageScoreError | None:
-    """Have a photo of the record measured again with other options."""
+    """Have a photo of the record measured again with other options.
+
+    Layers that the inspector put right stay as they are.
+    """
+    old = next((p.measurement for p in inspection.photos if p.sha256 == sha256), None)
     photo = waiting_for(
         inspection.id, sha256=sha256, name=name, options=options_to_dict(options),
-        by=inspector(), replaces=sha256,
+        by=inspector(), replaces=sha256, before=old and {**old, "findings": []},
     )  # fmt: skip
     try:
         desk().hand_in([photo])
@@ -74,7 +79,7 @@ def known_photos(inspection: Inspection) -> set[str]:
 
 
 def _kept(
-    inspection: Inspection, name: str, *, data: bytes, options: MeasureOptions, **more: str
+    inspection: Inspection, name: str, *, data: bytes, options: MeasureOptions, **more: Any
 ) -> Waiting:
     check_header(data, name=name)
     return waiting_for(

@@ -12,13 +12,15 @@ from damagescore.damage.record import Finding
 from damagescore.errors import DamageScoreError, RecordError, UsageError
 from damagescore.inspection.edits import Change
 from damagescore.inspection.record import Inspection, PhotoEntry
-from damagescore.measure import Measurement, measure_photo, remeasure, with_findings
+from damagescore.measure import Measurement, remeasure, with_findings
 from damagescore.measurement import MeasureOptions
 from damagescore.photo.record import Photo
 from damagescore.quantity import MM_PER_INCH
-from damagescore.ui.carry import carried, free_id
-from damagescore.ui.measuring import options_to_dict, with_two_points
-from damagescore.ui.session import change, inspector, load, photo_of, unit
+from damagescore.ui.carry import free_id
+from damagescore.ui.layer_edits import LAYER_EDITS, REASONS, layer_warning
+from damagescore.ui.measuring import with_two_points
+from damagescore.ui.photo_basis import anew, basis, finding_of, plain_part, points_of
+from damagescore.ui.session import change, inspector, load
 from damagescore.ui.shapes import Points, joined, spliced, taken_away, tidied
 from damagescore.ui.words import method_words
 from damagescore.ui.workspace import Op
@@ -36,26 +38,25 @@ def apply_op(inspection_id: str, sha256: str, *, op: Op) -> Fault:
     edit = _EDITS.get(str(op["do"]))
     if edit is None:
         return UsageError(f"There is no edit {op['do']!r}.", remedy="Load the page again.")
-    before = _scale_of(inspection_id, sha256) if op["do"] == "scale" else None
+    watched = op["do"] in ("scale", *REASONS)
+    before = _entry(load(inspection_id), sha256) if watched else None
     fault = change(inspection_id, lambda x: edit(x, _entry(x, sha256), op), seen=op.get("seen"))
-    if fault is None and before is not None:
-        return _scale_warning(before, _scale_of(inspection_id, sha256))
-    return fault
+    if fault is not None or before is None:
+        return fault
+    now = load(inspection_id)
+    after = _entry(now, sha256)
+    if op["do"] == "scale":
+        return _scale_warning(*(e.measurement.get("scale") for e in (before, after)))
+    return layer_warning(now, before, after)
 
 
-def _scale_of(inspection_id: str, sha256: str) -> Mapping[str, Any] | None:
-    found: Mapping[str, Any] | None
-    found = _entry(load(inspection_id), sha256).measurement.get("scale")
-    return found
-
-
-def _scale_warning(before: Mapping[str, Any], after: Mapping[str, Any] | None) -> Fault:
+def _scale_warning(before: Mapping[str, Any] | None, after: Mapping[str, Any] | None) -> Fault:
     """Warn when clicked points give another scale than what was found before.
 
     A mistyped distance changes every length of the photo, and its focus in
     millimetres too, so that a bad photo may pass.
     """
-    if after is None:
+    if before is None or after is None:
         return None
     ratio = after["mm_per_px"] / before["mm_per_px"] - 1
     if abs(ratio) < LARGEST_SCALE_CHANGE:
@@ -94,26 +95,30 @@ def _redo(inspection: Inspection, entry: PhotoEntry, _op: Op) -> Inspection:
 
 
 def _kind(inspection: Inspection, entry: PhotoEntry, op: Op) -> Inspection:
-    changed = remeasure(*_basis(entry), op["id"], kind=op["to"])
+    changed = remeasure(*basis(entry), op["id"], kind=op["to"])
     return _changed(inspection, entry, op["id"], changed, action="change_kind")
 
 
 def _layer(inspection: Inspection, entry: PhotoEntry, op: Op) -> Inspection:
-    changed = remeasure(*_basis(entry), op["id"], layer=int(op["to"]))
+    changed = remeasure(*basis(entry), op["id"], layer=int(op["to"]))
     return _changed(inspection, entry, op["id"], changed, action="change_layer")
 
 
 def _trace(inspection: Inspection, entry: PhotoEntry, op: Op) -> Inspection:
-    photo, measurement = _basis(entry)
+    photo, measurement = basis(entry)
     finding_id = new_id(measurement, op["kind"])
     changed = _traced(photo, measurement, finding_id, op=op, kind=op["kind"])
     return aggregate.add_finding(
-        inspection, entry.sha256, finding_id, measurement=changed.to_dict(), by=inspector()
+        inspection,
+        entry.sha256,
+        finding_id,
+        measurement=plain_part(changed, finding_id),
+        by=inspector(),
     )
 
 
 def _retrace(inspection: Inspection, entry: PhotoEntry, op: Op) -> Inspection:
-    photo, measurement = _basis(entry)
+    photo, measurement = basis(entry)
     old = next((f for f in measurement.findings if f.id == op["id"]), None)
     kind = old.kind if old is not None else "crack"
     changed = _traced(photo, measurement, op["id"], op=op, kind=kind)
@@ -121,26 +126,30 @@ def _retrace(inspection: Inspection, entry: PhotoEntry, op: Op) -> Inspection:
 
 
 def _area(inspection: Inspection, entry: PhotoEntry, op: Op) -> Inspection:
-    return _add_area(inspection, entry.sha256, tidied(_points(op)))
+    return _add_area(inspection, entry.sha256, tidied(points_of(op)))
 
 
 def _add_area(inspection: Inspection, sha256: str, outline: Points) -> Inspection:
-    photo, measurement = _basis(_entry(inspection, sha256))
+    photo, measurement = basis(_entry(inspection, sha256))
     finding_id = new_id(measurement, "crumbling")
     changed = remeasure(photo, measurement, finding_id, polygon_px=outline, kind="crumbling")
     return aggregate.add_finding(
-        inspection, sha256, finding_id, measurement=changed.to_dict(), by=inspector()
+        inspection,
+        sha256,
+        finding_id,
+        measurement=plain_part(changed, finding_id),
+        by=inspector(),
     )
 
 
 def _join(inspection: Inspection, entry: PhotoEntry, op: Op) -> Inspection:
-    outline = joined(_outline_of(entry, op), _points(op))[0]
+    outline = joined(_outline_of(entry, op), points_of(op))[0]
     return _reshaped(inspection, entry, op["id"], polygon_px=outline)
 
 
 def _cut(inspection: Inspection, entry: PhotoEntry, op: Op) -> Inspection:
     """Take away from an area; where that parts it, the smaller parts become new findings."""
-    first, *others = taken_away(_outline_of(entry, op), _points(op))
+    first, *others = taken_away(_outline_of(entry, op), points_of(op))
     changed = _reshaped(inspection, entry, op["id"], polygon_px=first)
     for outline in others:
         changed = _add_area(changed, entry.sha256, outline)
@@ -148,7 +157,7 @@ def _cut(inspection: Inspection, entry: PhotoEntry, op: Op) -> Inspection:
 
 
 def _outline_of(entry: PhotoEntry, op: Op) -> Points:
-    outline = _finding(entry, op["id"]).polygon_px
+    outline = finding_of(entry, op["id"]).polygon_px
     if outline is None:
         raise UsageError(
             f"{op['id']} is a line and has no area.", remedy="Select a crumbled area first."
@@ -162,9 +171,9 @@ def _shape(inspection: Inspection, entry: PhotoEntry, op: Op) -> Inspection:
     `line` is the number of the line, or None for the outline; `count` is how many points
     it had when the stretch was chosen.
     """
-    finding = _finding(entry, op["id"])
+    finding = finding_of(entry, op["id"])
     old = _line_of(finding, op)
-    points = _points(op)
+    points = points_of(op)
     first, last = int(op["first"]), int(op["last"])
     if op.get("snap") and finding.polygon_px is None:
         points = _followed(entry, old, points, first=first, last=last)
@@ -193,7 +202,7 @@ def _followed(
     entry: PhotoEntry, old: Points, points: Points, *, first: int, last: int
 ) -> Points:
     """The dark way through the points, from the point before the stretch to the one after."""
-    photo, measurement = _basis(entry)
+    photo, measurement = basis(entry)
     assert measurement.scale is not None
     before, after = old[max(0, first - 1) : first], old[last + 1 : last + 2]
     way = trace_crack(
@@ -205,7 +214,7 @@ def _followed(
 
 def _drop(inspection: Inspection, entry: PhotoEntry, op: Op) -> Inspection:
     """Take a branch out of a finding."""
-    finding = _finding(entry, op["id"])
+    finding = finding_of(entry, op["id"])
     _line_of(finding, op)
     lines = [x for number, x in enumerate(finding.lines_px) if number != op["line"]]
     if not lines:
@@ -220,8 +229,8 @@ def _reshaped(
     inspection: Inspection, entry: PhotoEntry, finding_id: str, **shape: Any
 ) -> Inspection:
     # What was not touched is known no better than before, so the origin stays.
-    origin = _finding(entry, finding_id).origin
-    changed = remeasure(*_basis(entry), finding_id, origin=origin, **shape)
+    origin = finding_of(entry, finding_id).origin
+    changed = remeasure(*basis(entry), finding_id, origin=origin, **shape)
     return _changed(inspection, entry, finding_id, changed)
 
 
@@ -233,7 +242,7 @@ def _changed(
     action: Change = "replace_geometry",
 ) -> Inspection:
     return aggregate.change_finding(
-        inspection, entry.sha256, finding_id, measurement=measurement.to_dict(),
+        inspection, entry.sha256, finding_id, measurement=plain_part(measurement, finding_id),
         by=inspector(), action=action,
     )  # fmt: skip
 
@@ -243,7 +252,7 @@ def _scale(inspection: Inspection, entry: PhotoEntry, op: Op) -> Inspection:
     options = with_two_points(
         entry.options, op["points"], length_mm=float(op["length"]) * factor
     )
-    return _anew(inspection, entry, options, reason="Scale given by two points")
+    return anew(inspection, entry, options, reason="Scale given by two points")
 
 
 def _region(inspection: Inspection, entry: PhotoEntry, op: Op) -> Inspection:
@@ -251,10 +260,10 @@ def _region(inspection: Inspection, entry: PhotoEntry, op: Op) -> Inspection:
     options = MeasureOptions.from_dict(entry.options)
     if op["points"] is None:
         whole = replace(options, region_px=None)
-        return _anew(inspection, entry, whole, reason="The whole photo is judged again")
-    region = _plain_outline(tidied(_points(op)))
+        return anew(inspection, entry, whole, reason="The whole photo is judged again")
+    region = _plain_outline(tidied(points_of(op)))
     drawn = replace(options, region_px=region)
-    return _anew(inspection, entry, drawn, reason="Region to judge drawn")
+    return anew(inspection, entry, drawn, reason="Region to judge drawn")
 
 
 def _keep_out(inspection: Inspection, entry: PhotoEntry, op: Op) -> Inspection:
@@ -264,36 +273,15 @@ def _keep_out(inspection: Inspection, entry: PhotoEntry, op: Op) -> Inspection:
     if "remove" in op:
         fewer = tuple(x for i, x in enumerate(areas) if i != op["remove"])
         again = replace(options, keep_out_px=fewer)
-        return _anew(inspection, entry, again, reason="An area kept out is judged again")
-    more = (*areas, _plain_outline(tidied(_points(op))))
-    return _anew(
+        return anew(inspection, entry, again, reason="An area kept out is judged again")
+    more = (*areas, _plain_outline(tidied(points_of(op))))
+    return anew(
         inspection, entry, replace(options, keep_out_px=more), reason="Area to keep out drawn"
     )
 
 
 def _plain_outline(outline: Points) -> tuple[tuple[float, float], ...]:
     return tuple((round(float(x), 1), round(float(y), 1)) for x, y in outline)
-
-
-def _anew(
-    inspection: Inspection, entry: PhotoEntry, options: MeasureOptions, *, reason: str
-) -> Inspection:
-    """Measure a photo with other options; what was reviewed on it is kept."""
-    photo, old = _basis(entry)
-    new = measure_photo(photo, options)
-    same_scale = options.scale == MeasureOptions.from_dict(entry.options).scale
-    if old.quality.usable and not new.quality.usable and (entry.reviews or same_scale):
-        raise UsageError(
-            "Measured so the photo is refused, and the change was not made. "
-            + " ".join(c.words(unit()) for c in new.quality.checks if c.outcome == "refuse"),
-            remedy="Draw it another way.",
-        )
-    # A bulge is measured from the outline alone, so it is proposed anew.
-    ids = [f.id for f in old.findings if f.id in entry.reviews and f.kind != "bulge"]
-    return aggregate.replace_measurement(
-        inspection, entry.sha256, measurement=carried(photo, new, old, ids=ids).to_dict(),
-        options=options_to_dict(options), keep_reviews=ids, by=inspector(), reason=reason,
-    )  # fmt: skip
 
 
 _EDITS: Mapping[str, Callable[[Inspection, PhotoEntry, Op], Inspection]] = {
@@ -313,6 +301,7 @@ _EDITS: Mapping[str, Callable[[Inspection, PhotoEntry, Op], Inspection]] = {
     "scale": _scale,
     "region": _region,
     "keepout": _keep_out,
+    **LAYER_EDITS,
 }
 
 
@@ -321,32 +310,13 @@ def new_id(measurement: Measurement, kind: str) -> str:
     return free_id(f"{kind.replace('_', '-')}-t", {f.id for f in measurement.findings})
 
 
-def _basis(entry: PhotoEntry) -> tuple[Photo, Measurement]:
-    measurement = Measurement.from_dict(entry.measurement)
-    return photo_of(entry.sha256, entry.name), measurement
-
-
-def _finding(entry: PhotoEntry, finding_id: str) -> Finding:
-    for plain in entry.measurement["findings"]:
-        if plain["id"] == finding_id:
-            return Finding.from_dict(plain)
-    raise RecordError(
-        f"The photo has no finding {finding_id[:80]!r} any more.",
-        remedy="Choose one of its findings.",
-    )
-
-
-def _points(op: Op) -> Points:
-    return np.asarray(op["points"], dtype=np.float64).reshape(-1, 2)
-
-
 def _traced(
     photo: Photo, measurement: Measurement, finding_id: str, *, op: Op, kind: Any
 ) -> Measurement:
     """Measure a line along the dark way between the points, or straight through them."""
     if not op.get("snap", True):
         return remeasure(
-            photo, measurement, finding_id, lines_px=[_points(op)], kind=kind, origin="drawn"
+            photo, measurement, finding_id, lines_px=[points_of(op)], kind=kind, origin="drawn"
         )
     if measurement.scale is None or measurement.edge is None:
         raise UsageError(
@@ -354,7 +324,7 @@ def _traced(
             remedy="Give the scale by two points, or take the photo again.",
         )
     finding = trace_crack(
-        photo, _points(op), measurement.scale, edge=measurement.edge, finding_id=finding_id,
+        photo, points_of(op), measurement.scale, edge=measurement.edge, finding_id=finding_id,
         kind=kind,
     )  # fmt: skip
     return with_findings(measurement, _put(measurement.findings, finding))

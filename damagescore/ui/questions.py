@@ -16,8 +16,9 @@ from starlette.routing import Route
 from damagescore.damage.trace import snap_path
 from damagescore.errors import DamageScoreError, UsageError
 from damagescore.measure import Measurement
-from damagescore.quantity import Contribution, Length, Measured, format_quantity, from_budget
-from damagescore.scale.record import Scale
+from damagescore.quantity import Length, format_quantity
+from damagescore.scale import length_between
+from damagescore.ui.known import kept_parts, measurement_from
 from damagescore.ui.session import load, photo_of, store
 from damagescore.ui.shapes import Points
 
@@ -26,14 +27,13 @@ PREFIX = "/photo-questions"
 LONGEST_WAY_PX = 2500.0
 """A longer way takes longer to find than a person waits for it."""
 
-_NAME = re.compile(r"([0-9A-Za-z-]{1,64})/([0-9a-f]{64})/(way|length)")
-
-CLICK_PX = 1.0
-"""How well an edge in the photo is hit, k = 1; a pixel of the screen adds to it."""
+_NAME = re.compile(r"([0-9A-Za-z-]{1,64})/([0-9a-f]{64})/(way|length|parts)")
 
 
 def question_route() -> Route:
     """Route that answers `PREFIX/inspection/sha256/way?at=x,y,x,y` and `…/length?at=…`.
+
+    `…/parts?of=hash,hash` gives parts of what the workspace was told, by their hashes.
 
     Inspection ids and hashes cannot be guessed, so they serve as the key, as for tiles.
     """
@@ -42,6 +42,8 @@ def question_route() -> Route:
         match = _NAME.fullmatch(request.path_params["name"])
         if match is None:
             return Response(status_code=404)
+        if match[3] == "parts":
+            return JSONResponse(kept_parts(request.query_params.get("of", "").split(",")))
         try:
             return JSONResponse(_answer(match[1], match[2], match[3], request.query_params))
         except DamageScoreError as fault:
@@ -70,43 +72,12 @@ def _answer(inspection_id: str, sha256: str, what: str, query: Any) -> dict[str,
     return {"points": np.round(way, 1).tolist()}
 
 
-def length_between(a: Points, b: Points, scale: Scale, *, screen_px: float) -> Measured:
-    """Length on the surface between two clicked points, with its budget.
-
-    Parameters
-    ----------
-    a, b : ndarray, shape (2,)
-        Photo pixels.
-    scale : Scale
-    screen_px : float
-        Photo pixels that one pixel of the screen covered when the points were clicked.
-
-    Returns
-    -------
-    Measured
-        In mm. Budget: "scale", and "clicks" for both ends.
-    """
-    # A straight line in the photo is bent on a cylinder: map it in short pieces.
-    pieces = a + np.linspace(0, 1, 65)[:, None] * (b - a)
-    length_mm = scale.surface.length_mm(pieces)
-    mm_per_px = scale.surface.mm_per_px_at((a + b) / 2)
-    u_click_mm = mm_per_px * float(np.hypot(CLICK_PX, screen_px / np.sqrt(12)))
-    return from_budget(
-        length_mm,
-        [
-            Contribution(source="scale", u=length_mm * scale.u_relative),
-            Contribution(source="clicks", u=float(np.sqrt(2)) * u_click_mm),
-        ],
-        unit="mm",
-    )
-
-
 @lru_cache(maxsize=8)
 def _measured(inspection_id: str, sha256: str, _revision: int) -> tuple[Measurement, str]:
     """The measurement of a photo; kept until the record is saved again."""
     for entry in load(inspection_id).photos:
         if entry.sha256 == sha256:
-            return Measurement.from_dict(entry.measurement), entry.name
+            return measurement_from(entry.measurement), entry.name
     raise UsageError("This photo was removed meanwhile.", remedy="Choose another photo.")
 
 

@@ -9,11 +9,12 @@ from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from functools import cache
 from pathlib import Path
+from typing import Any
 
 import streamlit as st
 
 from damagescore.errors import DamageScoreError, RecordError
-from damagescore.inspection import clash_of
+from damagescore.inspection import clash_of, edits_of_others, words_of_news
 from damagescore.inspection.record import Inspection
 from damagescore.photo import read_photo
 from damagescore.photo.record import Photo
@@ -129,6 +130,26 @@ def current_inspection() -> Inspection | None:
 def show_edits(inspection: Inspection) -> None:
     """Keep how many edits of a record this session has now been shown."""
     st.session_state[f"shown-{inspection.id}"] = len(inspection.edits)
+
+
+def news_of(inspection: Inspection, sha256: str) -> dict[str, Any] | None:
+    """What others changed on a photo since this session was last shown the record.
+
+    Returns
+    -------
+    dict or None
+        "n", the number of the last such edit, and "text"; the last news stay until others
+        change something again.
+    """
+    name = f"news-{inspection.id}-{sha256}"
+    fresh = edits_of_others(
+        inspection, photo=sha256, seen=st.session_state.get(f"shown-{inspection.id}"),
+        own=st.session_state.get(f"own-{inspection.id}", ()),
+    )  # fmt: skip
+    if fresh:
+        st.session_state[name] = {"n": fresh[-1].number, "text": words_of_news(fresh)}
+    news: dict[str, Any] | None = st.session_state.get(name)
+    return news
 
 
 @st.cache_resource(max_entries=3, show_spinner=False)

@@ -9,7 +9,7 @@ from streamlit.testing.v1 import AppTest
 
 from damagescore.inspection import Inspection
 from damagescore.ui import session
-from damagescore.ui.inspect.photos import limits_words
+from damagescore.ui.inspect.photo_words import limits_words
 from damagescore.ui.workspace import key_of
 from tests.ui.browser import ROOT
 from tests.ui.filled import CRACK, OTHER, filled

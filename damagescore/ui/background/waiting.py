@@ -29,6 +29,8 @@ class Waiting:
         measured again, empty to be added.
     reason : str
         Why the other one is replaced.
+    before : mapping, optional
+        Its measurement so far, without findings: layers put right by hand stay.
     fault : str
         Why it could not be measured, in a sentence; empty while it waits.
     """
@@ -41,6 +43,7 @@ class Waiting:
     by: str
     replaces: str = ""
     reason: str = ""
+    before: Mapping[str, Any] | None = None
     fault: str = ""
 
 
@@ -53,11 +56,13 @@ def waiting_for(
     by: str,
     replaces: str = "",
     reason: str = "",
+    before: Mapping[str, Any] | None = None,
 ) -> Waiting:
     """Give a photo its place at the end of the queue."""
     return Waiting(
         id=f"{time.time_ns():020d}-{sha256[:12]}", inspection_id=inspection_id, sha256=sha256,
         name=name, options=options, by=by, replaces=replaces, reason=reason,
+        before=before,
     )  # fmt: skip
 
 

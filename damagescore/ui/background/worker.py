@@ -12,7 +12,7 @@ from typing import Any, Literal
 import cv2
 
 from damagescore.errors import DamageScoreError
-from damagescore.measure import MeasureOptions, measure_photo
+from damagescore.measure import Measurement, MeasureOptions, measure_photo
 from damagescore.photo import read_photo
 from damagescore.records.vault import PhotoVault
 from damagescore.ui.background.waiting import Waiting
@@ -57,6 +57,8 @@ def _measured(waiting: Waiting, pyramid: Pyramid, *, step: Callable[[str], None]
         photo = read_photo(pyramid.photo_bytes(waiting.sha256), name=waiting.name)
         pyramid.write(waiting.sha256, photo.rgb)
         options = MeasureOptions.from_dict(waiting.options)
-        return Told(kind="result", said=measure_photo(photo, options, tell=step).to_dict())
+        before = waiting.before and Measurement.from_dict(waiting.before)
+        found = measure_photo(photo, options, before=before or None, tell=step)
+        return Told(kind="result", said=found.to_dict())
     except DamageScoreError as fault:
         return Told(kind="fault", said=str(fault))

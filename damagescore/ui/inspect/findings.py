@@ -1,19 +1,21 @@
 """Step 3: the findings on each photo, in the photo workspace."""
 
 from collections.abc import Mapping
+from typing import Any
 
 import streamlit as st
 
 from damagescore.inspection import state_of
 from damagescore.inspection.record import Inspection, PhotoEntry
-from damagescore.measure import Measurement, with_findings
+from damagescore.measure import with_findings
 from damagescore.quantity import Measured, NotMeasured, Quantity
 from damagescore.scale.record import Scale
 from damagescore.ui.budget import budget_html
 from damagescore.ui.edge_map import mount_map, plan_of
 from damagescore.ui.inspect.photo_words import limits_words, scale_words, worst_outcome
+from damagescore.ui.known import Known, measurement_from
 from damagescore.ui.photo_edits import apply_op
-from damagescore.ui.session import load, settle, show_edits, told, unit
+from damagescore.ui.session import load, news_of, settle, show_edits, told, unit
 from damagescore.ui.words import OUTCOME_SIGNS, check_words, quantity_words, value_words
 from damagescore.ui.workspace import feed_of, key_of, mount, take_ops
 
@@ -74,8 +76,9 @@ def _workspace(inspection_id: str, sha256: str, *, locked: bool) -> None:
             st.info("This photo was removed.")
             return
         _banner(entry)
+        news = news_of(inspection, sha256)
         show_edits(inspection)
-        mount(key, feed_of(inspection, entry, unit=unit(), locked=locked))
+        mount(key, feed_of(inspection, entry, unit=unit(), locked=locked) | {"news": news})
         _below(entry)
     settle()
 
@@ -167,9 +170,22 @@ def _totals(entry: PhotoEntry) -> None:
 
 def kept_totals(entry: PhotoEntry) -> Mapping[str, Quantity]:
     """Totals of a photo over the findings that nobody rejected."""
-    measurement = Measurement.from_dict(entry.measurement)
-    kept = [f for f in measurement.findings if state_of(entry, f.id) != "rejected"]
+    found = entry.measurement["findings"]
+    rejected = frozenset(f["id"] for f in found if state_of(entry, f["id"]) == "rejected")
+    return _known_totals.of(entry.measurement, rejected)
+
+
+def _totals_without(
+    plain: Mapping[str, Any], rejected: frozenset[str]
+) -> Mapping[str, Quantity]:
+    measurement = measurement_from(plain)
+    if not rejected:
+        return measurement.totals
+    kept = [f for f in measurement.findings if f.id not in rejected]
     return with_findings(measurement, kept).totals
+
+
+_known_totals: Known[Mapping[str, Quantity]] = Known(_totals_without)
 
 
 def _total_words(total: Quantity) -> str:

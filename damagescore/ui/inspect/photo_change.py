@@ -58,7 +58,7 @@ def measure_again(inspection: Inspection, entry: PhotoEntry) -> None:
     """Measure with other options; what was drawn as region or kept out stays."""
     st.caption(
         f"{entry.name}: its findings are proposed anew and reviews of them are dropped. What "
-        "was drawn as region or kept out stays."
+        "was drawn as region or kept out stays, and so do layers put right by hand."
     )
     options = None
     with told():

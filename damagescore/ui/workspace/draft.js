@@ -10,6 +10,7 @@ const TOOLS = {
   ruler: { least: 2, most: 2 },
   scale: { least: 2, most: 2 },
   region: { least: 3, closed: true, free: true },
+  layers: { least: 0 },
   keepout: { least: 3, closed: true, free: true },
 };
 
@@ -105,7 +106,7 @@ class Draft {
     const { painter, pending } = this.ws;
     const style = { width: 2, colour: "#c2006f" };
     painter.inPhoto(pen, () => {
-      for (const op of pending) if (op.do !== "shape" && op.points) {
+      for (const op of pending) if (!["shape", "boundary", "shim"].includes(op.do) && op.points) {
         const path = new Path2D();
         addPath(path, op.points, TOOLS[op.tool]?.closed);
         painter.stroke(pen, path, { ...style, dash: [6, 4] });

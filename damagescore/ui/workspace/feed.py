@@ -1,13 +1,12 @@
 """What the workspace is told about one photo, as plain data."""
 
-from collections.abc import Mapping
+import hashlib
+import json
+from collections.abc import Mapping, Sequence
 from typing import Any
 
-import cv2
-import numpy as np
-
 from damagescore.inspection import last_redoable, last_undoable, words_of_edit
-from damagescore.inspection.record import Inspection, PhotoEntry
+from damagescore.inspection.record import Inspection, PhotoEntry, Review
 from damagescore.quantity import (
     MM_PER_INCH,
     Length,
@@ -16,7 +15,9 @@ from damagescore.quantity import (
     quantity_from_dict,
 )
 from damagescore.report.marks import STYLES, LineStyle
+from damagescore.scale import ruler_length
 from damagescore.ui import questions
+from damagescore.ui.known import Known, Part, keep_parts, measurement_from
 from damagescore.ui.tiles import PREFIX, TILE_PX, levels_of
 from damagescore.ui.words import KIND_WORDS, MAIN_QUANTITY, quantity_words
 
@@ -31,8 +32,15 @@ REASONS = (
 _ROWS = ("length", "area", "peak", "width_max", "width_mean", "extent", "share_of_layer")
 """Quantities in the order in which a person asks for them; others follow."""
 
-_LEAST_STEP_PX = 0.6
-"""Outlines are thinned to this before they are sent; a tenth of a line's width."""
+_STRENGTH: Mapping[str, str] = {
+    "crack": "Chance that this is real damage, from fitted photos",
+    "bond_gap": "Chance that this is real damage, from fitted photos",
+    "crumbling": "How clearly it shows",
+    "bulge": "How clearly it shows",
+}
+"""What `Finding.strength` says of a proposal of each kind."""
+
+_NONE: tuple[Any, ...] = ()
 
 
 def feed_of(
@@ -68,11 +76,9 @@ def feed_of(
         "measured": bool(scale and layers and measurement["quality"]["usable"]),
         "profile": entry.view == "profile",
         "locked": locked,
-        "layers": [{"index": x["index"], "polygon": _thinned(x["polygon_px"])} for x in layers],
-        "rubber": [x["index"] for x in layers if x["kind"] == "rubber"],
-        "findings": [
-            _finding(f, entry=entry, unit=unit) for f in measurement.get("findings") or ()
-        ],
+        "corrected": (measurement.get("edge") or {}).get("by_hand") is not None,
+        "rulers": _rulers(entry, unit),
+        **_parts(entry, unit),
         "styles": {name: _style(style) for name, style in STYLES.items()},
         "kinds": [
             {"id": kind, "label": words, "area": kind == "crumbling"}
@@ -103,17 +109,52 @@ def _limits(entry: PhotoEntry) -> dict[str, Any]:
     }
 
 
-def _finding(plain: Mapping[str, Any], *, entry: PhotoEntry, unit: Length) -> dict[str, Any]:
-    review = entry.reviews.get(plain["id"])
+def _parts(entry: PhotoEntry, unit: Length) -> dict[str, Any]:
+    """Findings and layers by the hash of what is told of them, and the parts themselves."""
+    layers = _LAYERS.of(entry.measurement.get("layers") or _NONE, unit)
+    findings = [
+        _FINDINGS.of(f, entry.reviews.get(f["id"]), unit)
+        for f in entry.measurement.get("findings") or ()
+    ]
+    parts = dict([layers, *findings])
+    keep_parts(parts)
+    return {"layers": layers[0], "findings": [f[0] for f in findings], "parts": parts}
+
+
+def _hashed(value: dict[str, Any]) -> Part:
+    text = json.dumps(value, separators=(",", ":"), ensure_ascii=False)
+    return hashlib.sha256(text.encode()).hexdigest()[:20], value
+
+
+def _layers(layers: Sequence[Mapping[str, Any]], unit: Length) -> Part:
+    """Boundaries from the lowest up, and what lies between them."""
+    curves: list[list[list[float]]] = []
+    for layer in layers:
+        points, n_upper = layer["polygon_px"], layer["upper_points"]
+        if not curves:
+            curves.append(_rounded(points[n_upper:][::-1]))
+        curves.append(_rounded(points[:n_upper]))
+    told = [
+        {
+            "index": x["index"], "kind": x["kind"],
+            "thickness": format_quantity(quantity_from_dict(x["thickness"]), unit=unit),
+        }
+        for x in layers
+    ]  # fmt: skip
+    return _hashed({"boundaries": curves, "layers": told})
+
+
+def _finding(plain: Mapping[str, Any], review: Review | None, unit: Length) -> Part:
     quantities = {k: quantity_from_dict(q) for k, q in plain["quantities"].items()}
     main = quantities.get(MAIN_QUANTITY[plain["kind"]])
     rows = [
         [quantity_words(name), format_quantity(quantities[name], unit=unit)]
         for name in sorted(quantities, key=_place)
     ]
-    rows.append(["How clearly it shows", f"{round(100 * plain['strength'])} %"])
+    if plain.get("origin", "auto") == "auto":
+        rows.append([_STRENGTH[plain["kind"]], f"{round(100 * plain['strength'])} %"])
     layer = plain["layer"]
-    return {
+    return _hashed({
         "id": plain["id"],
         "kind": plain["kind"],
         "layer": layer,
@@ -124,7 +165,25 @@ def _finding(plain: Mapping[str, Any], *, entry: PhotoEntry, unit: Length) -> di
         "polygon": _rounded(plain["polygon_px"]) if plain["polygon_px"] else None,
         "main": format_quantity(main, unit=unit) if isinstance(main, Measured) else "–",
         "rows": rows,
-    }
+    })  # fmt: skip
+
+
+_FINDINGS: Known[Part] = Known(_finding)
+_LAYERS: Known[Part] = Known(_layers)
+
+
+def _rulers(entry: PhotoEntry, unit: Length) -> list[dict[str, Any]]:
+    """Measuring lines that are kept, each with its length on the scale as it is now."""
+    scale = measurement_from(entry.measurement).scale if entry.rulers else None
+    return [
+        {
+            "points": line["points_px"],
+            "text": ""
+            if scale is None
+            else format_quantity(ruler_length(line, scale), unit=unit),
+        }
+        for line in entry.rulers
+    ]
 
 
 def _place(quantity: str) -> int:
@@ -156,12 +215,3 @@ def _nothing(measurement: Mapping[str, Any]) -> str:
 
 def _rounded(points: Any) -> list[list[float]]:
     return [[round(x, 1), round(y, 1)] for x, y in points]
-
-
-def _thinned(points: Any) -> list[list[float]]:
-    """Leave out points of an outline that the eye would not miss."""
-    shaped = np.asarray(points, np.float32).reshape(-1, 1, 2)
-    if len(shaped) < 3:
-        return []
-    thin = cv2.approxPolyDP(shaped, _LEAST_STEP_PX, closed=True).reshape(-1, 2)
-    return _rounded(thin.tolist())

@@ -21,7 +21,8 @@ function pointsOf(finding) {
 
 // Lines of a finding, each with its number; an outline has the number null.
 function partsOf(finding) {
-  const parts = (finding.lines || []).map((points, line) => ({ points, line, closed: false }));
+  const parts = (finding.lines || []).map((points, i) =>
+    ({ points, line: finding.numbers?.[i] ?? i, closed: false }));
   if (finding.polygon) parts.push({ points: finding.polygon, line: null, closed: true });
   return parts;
 }

@@ -3,23 +3,38 @@
 function drawHint(ws) {
   const hint = ws.part(".hint");
   const typed = hint.querySelector("input")?.value || "";
-  const typing = ws.root.getRootNode().activeElement === hint.querySelector("input");
+  const active = ws.root.getRootNode().activeElement;
+  const typing = active && active === hint.querySelector("input");
+  const pressed = hint.contains(active) ? active.textContent : null;
   hint.replaceChildren();
   hint.classList.toggle("fault", Boolean(ws.fault));
+  // Layers are worked on up to the photo's upper end: there the strip lies above the photo.
+  hint.classList.toggle("above", ws.tool === "layers");
   if (ws.fault) return hintFault(ws, hint);
+  if (ws.news && ws.tool === "select") return hintNews(ws, hint);
   const write = { trace: hintTrace, edit: hintEdit, area: hintArea, add: hintArea, take: hintArea,
-    ruler: hintRuler, scale: hintScale, region: hintLimit, keepout: hintLimit }[ws.tool];
+    ruler: hintRuler, layers: hintLayers, scale: hintScale, region: hintLimit, keepout: hintLimit }[ws.tool];
   if (write) write(ws, hint, typed);
   else if (ws.pending.some((op) => ["region", "keepout", "scale"].includes(op.do))) {
     element("span", { text: "Measuring the photo again…" }, hint);
   } else if (ws.pending.length) element("span", { text: "Saving…" }, hint);
-  if (typing) hint.querySelector("input")?.focus();
+  // Drawn anew, the strip keeps the focus where it was.
+  const again = typing ? hint.querySelector("input")
+    : pressed && [...hint.querySelectorAll("button")].find((b) => b.textContent === pressed);
+  if (again && !again.disabled) again.focus();
+  else if (pressed) ws.root.focus({ preventScroll: true });
   return undefined;
 }
 
 function hintFault(ws, hint) {
   element("span", { text: ws.fault }, hint);
   element("button", { text: "Close", on: () => ws.cancel() }, hint);
+}
+
+// What others changed meanwhile is told until it is closed or the next tool is taken.
+function hintNews(ws, hint) {
+  element("span", { cls: "news", text: ws.news }, hint);
+  element("button", { text: "Close", "data-do": "close-news", on: () => ws.cancel() }, hint);
 }
 
 function toggle(hint, text, on, press, title = "") {
@@ -76,9 +91,15 @@ function hintArea(ws, hint) {
 function hintRuler(ws, hint) {
   const { answer } = ws.draft;
   element("span", { text: answer ? "Between the two points: " : "Click two points to measure " +
-    "between them; nothing is stored." }, hint);
+    "between them." }, hint);
   if (answer) element("b", { cls: "answer", text: answer }, hint);
-  if (answer) element("span", { text: "k = 1.96, not stored" }, hint);
+  if (answer && !ws.data.locked) {
+    element("button", { text: "Keep on the photo", "data-do": "keep-ruler",
+      title: "In the record and the report; no damage, in no total", on: () => ws.keepRuler() }, hint);
+  }
+  if (!ws.data.locked && !answer) ws.data.rulers.forEach((line, i) => element("button", {
+    text: `Take line ${i + 1} out`, title: line.text,
+    on: () => ws.push({ do: "rulerout", number: i + 1 }) }, hint));
   element("button", { text: "Done", on: () => ws.use("select") }, hint);
 }
 

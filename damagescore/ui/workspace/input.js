@@ -1,5 +1,6 @@
 // Pointer and keys: from what the hand does to what the workspace is asked to do.
 
+const SHAPING = ["edit", "layers"]; // tools with handles to drag
 const HOLD_MS = 450; // a finger that rests this long wants the loupe
 
 class Input {
@@ -29,7 +30,7 @@ class Input {
     stage.addEventListener("contextmenu", (event) => event.preventDefault());
     stage.addEventListener("dblclick", (event) => {
       if (this.overSheet(event)) return;
-      if (ws.tool === "edit") ws.shape.addAt(this.at(event));
+      if (SHAPING.includes(ws.tool)) ws.shape.addAt(this.at(event));
       else if (!["select", "scale", "ruler"].includes(ws.tool)) ws.finish();
     });
   }
@@ -54,7 +55,7 @@ class Input {
     if (this.down.size > 1) return this.two();
     this.moved = 0;
     this.mode = event.button === 1 ? "pan" : this.modeAt(at);
-    if (event.pointerType === "touch" && ws.tool !== "edit") {
+    if (event.pointerType === "touch" && !SHAPING.includes(ws.tool)) {
       this.holding = setTimeout(() => this.hold(event.pointerId), HOLD_MS);
     }
     return undefined;
@@ -62,7 +63,7 @@ class Input {
 
   modeAt(at) {
     const { ws } = this;
-    if (ws.tool === "edit" && !ws.data.locked) {
+    if (SHAPING.includes(ws.tool) && !ws.data.locked && !ws.layers.adding) {
       const found = ws.shape.hit(at);
       if (found) {
         ws.shape.grab(found);
@@ -183,16 +184,18 @@ function pressKey(ws, event) {
 
 function keyActions(ws, event) {
   const zoom = (factor) => () => ws.view.zoom(factor);
+  const layers = ws.tool === "layers";
   const arrow = (x, y) => () => ws.arrow(x, y, event.shiftKey);
   const actions = {
     v: () => ws.use("select"), t: () => ws.use("trace"), s: () => ws.use("scale"),
     a: () => ws.use("area"), d: () => ws.use("edit"), w: () => ws.use("add"),
     x: () => ws.use("take"), m: () => ws.use("ruler"), g: () => ws.use("region"),
-    q: () => ws.use("keepout"), c: () => ws.review("confirm"),
+    q: () => ws.use("keepout"), z: () => ws.use("layers"), c: () => ws.review("confirm"),
     r: () => { if (ws.chosen) { ws.reasons = true; ws.refresh(); } },
     u: () => ws.press({ do: "undo" }), y: () => ws.press({ do: "redo" }),
     k: () => ws.otherKind(), j: () => ws.otherLayer(event.shiftKey ? -1 : 1),
-    n: () => ws.step(1), p: () => ws.step(-1), f: () => ws.view.fit(), e: () => ws.showEdge(),
+    n: () => (layers ? ws.layers.step(1) : ws.step(1)),
+    p: () => (layers ? ws.layers.step(-1) : ws.step(-1)), f: () => ws.view.fit(), e: () => ws.showEdge(),
     1: () => ws.view.oneToOne(), o: () => ws.press({ do: "overlays" }),
     l: () => ws.press({ do: "loupe" }), b: () => ws.press({ do: "look" }),
     h: () => { if (!ws.peeking) { ws.peeking = true; ws.redraw(); } },
@@ -201,7 +204,8 @@ function keyActions(ws, event) {
     ArrowLeft: arrow(-1, 0), ArrowRight: arrow(1, 0), ArrowUp: arrow(0, -1),
     ArrowDown: arrow(0, 1), Escape: () => ws.cancel(), Enter: () => ws.finish(),
     Backspace: () => ws.draft.pop(), ".": () => ws.shape.step(1), ",": () => ws.shape.step(-1),
-    Delete: () => ws.shape.remove(), Insert: () => ws.shape.addAfter(),
+    Delete: () => (event.shiftKey && layers ? ws.layers.remove() : ws.shape.remove()),
+    Insert: () => (event.shiftKey && layers ? ws.layers.addByKey() : ws.shape.addAfter()),
     " ": () => { if (ws.keyed && ws.pointer) ws.tap(ws.pointer); },
   };
   if (!ws.reasons) return actions;

@@ -17,8 +17,8 @@ Op = Mapping[str, Any]
 
 _FOLDER = Path(__file__).parent
 _SCRIPTS = (
-    "geometry.js", "look.js", "view.js", "panel.js", "paint.js", "draft.js", "shape.js",
-    "hints.js", "input.js", "workspace.js",
+    "geometry.js", "parts.js", "look.js", "view.js", "panel.js", "paint.js", "draft.js",
+    "shape.js", "layers.js", "hints.js", "input.js", "workspace.js",
 )  # fmt: skip
 
 
@@ -62,6 +62,24 @@ def acknowledged(key: str) -> int:
 
 
 def mount(key: str, feed: Mapping[str, Any]) -> None:
-    """Draw the workspace; call `take_ops` first."""
+    """Draw the workspace; call `take_ops` first.
+
+    Parts of the feed that were sent before are named by their hash only. A browser that
+    has lost them asks a route for them, and where that does not have them either it says
+    so, and all is sent again.
+    """
     state = {"ack": acknowledged(key), "fault": st.session_state.get(f"{key}-fault")}
-    _renderer()(key=key, data={**feed, **state}, on_ops_change=lambda: None)
+    data = {**feed, **state, "parts": _unsent(key, feed["parts"])}
+    _renderer()(key=key, data=data, on_ops_change=_nothing, on_lost_change=_nothing)
+
+
+def _unsent(key: str, parts: Mapping[str, Any]) -> dict[str, Any]:
+    lost = int((st.session_state.get(key) or {}).get("lost") or 0)
+    told = st.session_state.get(f"{key}-sent")
+    known = told[1] if told is not None and told[0] == lost else frozenset()
+    st.session_state[f"{key}-sent"] = (lost, frozenset(parts))
+    return {name: part for name, part in parts.items() if name not in known}
+
+
+def _nothing() -> None:
+    """What changed is read from the state in the run that the change starts."""

@@ -80,6 +80,7 @@ class Painter {
       if (chosen) this.drawOne(pen, chosen);
     });
     this.drawLabels(pen, w, h);
+    this.drawRulers(pen);
   }
 
   // What the hand does, on a canvas of its own: it changes at every move.
@@ -87,7 +88,10 @@ class Painter {
     const { ws } = this;
     const [w, h] = ws.view.size();
     const pen = ws.view.pen(this.hand, w, h);
-    if (ws.marks && !ws.peeking) ws.shape.draw(pen);
+    if (ws.marks && !ws.peeking) {
+      ws.layers.draw(pen);
+      ws.shape.draw(pen);
+    }
     ws.draft.draw(pen);
   }
 
@@ -150,7 +154,26 @@ class Painter {
   drawLayers(pen) {
     pen.lineWidth = 0.8 / this.ws.view.k;
     pen.strokeStyle = "rgba(255,255,255,0.55)";
-    pen.stroke(this.ws.layerPath);
+    pen.stroke(this.ws.layers.path);
+  }
+
+  // Measuring lines that are kept on the photo, with a tick at each end.
+  drawRulers(pen) {
+    const { view, data } = this.ws;
+    for (const { points, text } of data.rulers) {
+      const [a, b] = points.map((p) => view.toScreen(p));
+      const long = Math.max(1, lengthOf(a, b));
+      const [x, y] = [(5 * (b[1] - a[1])) / long, (-5 * (b[0] - a[0])) / long];
+      const path = new Path2D();
+      addPath(path, [a, b], false);
+      for (const [u, v] of [a, b]) addPath(path, [[u - x, v - y], [u + x, v + y]], false);
+      for (const [width, tone] of [[4.6, LIGHT], [1.6, DARK]]) {
+        pen.lineWidth = width;
+        pen.strokeStyle = tone;
+        pen.stroke(path);
+      }
+      this.label(pen, text, [(a[0] + b[0]) / 2 + 6, (a[1] + b[1]) / 2 - 7], {});
+    }
   }
 
   // Outside the region and inside what is kept out nothing is judged: it is dimmed.
@@ -238,12 +261,6 @@ function middleOf(finding) {
 function addPath(path, points, closed) {
   points.forEach(([x, y], i) => (i ? path.lineTo(x, y) : path.moveTo(x, y)));
   if (closed) path.closePath();
-}
-
-function layerPathOf(layers) {
-  const path = new Path2D();
-  for (const layer of layers) if (layer.polygon.length > 2) addPath(path, layer.polygon, true);
-  return path;
 }
 
 function hatchOf(pen, colour) {

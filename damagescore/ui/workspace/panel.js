@@ -36,13 +36,46 @@ const STATES = {
   rejected: ["✕", "Rejected"],
 };
 
+// In words, for those who do not see the marks.
+function wordsOf(finding, data) {
+  const kind = (data.kinds.find((k) => k.id === finding.kind) || { label: "Bulge" }).label;
+  return `${finding.id}, ${kind}, ${finding.main}, ${STATES[finding.state][1]}, ${finding.place}`;
+}
+
+function sceneWords(data, findings) {
+  const count = (kind) => findings.filter((f) => f.kind === kind).length;
+  const kinds = [...data.kinds, { id: "bulge", label: "Bulge" }].map((k) => [count(k.id), k.label])
+    .filter(([n]) => n).map(([n, label]) => `${label.toLowerCase()}: ${n}`);
+  return `Photo with ${data.layers.length} layers and ${findings.length} findings` +
+    `${kinds.length ? ` (${kinds.join(", ")})` : ""}. The list beside it names them; N and P go ` +
+    "from one to the next.";
+}
+
+// Rows whose finding did not change stay as they are: of 200 an edit changes one or two.
+function drawRows(rows, findings, { data, chosen, act }) {
+  const known = new Map([...rows.children].map((row) => [row.finding, row]));
+  const wanted = findings.map((finding) => {
+    const row = known.get(finding);
+    const same = row && finding.id !== chosen && !row.classList.contains("chosen") &&
+      row.waits === act.waits(finding.id) && row.styles === data.unit;
+    if (same) return row;
+    const made = drawRow(finding, { data, chosen: finding.id === chosen, act },
+      document.createDocumentFragment());
+    Object.assign(made, { finding, waits: act.waits(finding.id), styles: data.unit });
+    return made;
+  });
+  const { children } = rows;
+  const moved = wanted.some((row, i) => row.parentNode === rows && children[i] !== row);
+  if (moved || children.length !== wanted.length) rows.replaceChildren(...wanted);
+  else wanted.forEach((row, i) => { if (children[i] !== row) children[i].replaceWith(row); });
+}
+
 function drawRow(finding, { data, chosen, act }, parent) {
   const cls = `row ${finding.state}${chosen ? " chosen" : ""}`;
   const row = element("div", { cls, role: "listitem", "data-id": finding.id }, parent);
-  const kind = (data.kinds.find((k) => k.id === finding.kind) || { label: "Bulge" }).label;
   const [sign, words] = STATES[finding.state];
   const head = element("button", { cls: "line", "aria-expanded": String(chosen),
-    "aria-label": `${finding.id}, ${kind}, ${finding.main}, ${words}, ${finding.place}` }, row);
+    "aria-label": wordsOf(finding, data) }, row);
   row.addEventListener("click", () => act.pick(finding.id));
   swatch(finding.state === "rejected" ? data.styles.rejected : data.styles[finding.kind], head);
   element("span", { cls: "name", text: finding.id }, head);
@@ -51,6 +84,7 @@ function drawRow(finding, { data, chosen, act }, parent) {
   element("b", { text: `${sign} ${words}` }, state);
   element("span", { text: finding.place }, state);
   if (chosen) drawDetails(finding, { data, act }, row);
+  return row;
 }
 
 function drawDetails(finding, { data, act }, row) {
@@ -147,7 +181,8 @@ const KEYS = [
     ["A", "Outline an area: click round it, or draw it in one go"],
     ["D", "Edit the points of the selected finding"],
     ["W, X", "Add to the selected area; take away from it"],
-    ["M", "Measure between two clicks; nothing is stored"],
+    ["M", "Measure between two clicks; the line may be kept"],
+    ["Z", "Put layers right: drag a border, add or remove one"],
     ["S", "Scale by two points"],
     ["G, Q", "Region to judge; area to keep out"],
     ["Enter, Backspace", "Finish; take back the last point"],
@@ -158,6 +193,9 @@ const KEYS = [
     ["I", "Select the finding under the cross or the pointer"],
     [". and ,", "While editing: next and previous point; arrows move it"],
     ["Insert, Delete", "Add a point after it; take it out"],
+    ["N, P with Layers", "Layer above, layer below; . and , its points"],
+    ["Shift Insert", "With Layers: add a shim at the cross or in the layer"],
+    ["Shift Delete", "With Layers: remove the layer"],
     ["?", "This list"],
   ]],
 ];

@@ -16,12 +16,14 @@ class Shape {
   }
 
   get finding() {
+    if (this.ws.tool === "layers") return this.ws.layers.outline;
     if (this.ws.tool !== "edit") return null;
     return this.ws.found(this.ws.chosen) || null;
   }
 
   // While what was sent changes the points in a way not known here, no handle is offered.
   get waits() {
+    if (this.ws.tool === "layers") return this.ws.layers.waits;
     return this.ws.pending.some((op) => op.id === this.ws.chosen &&
       (op.snap || ["join", "cut", "retrace"].includes(op.do)));
   }
@@ -36,7 +38,9 @@ class Shape {
     }
     const one = 1 / 2 ** (level / 2);
     const parts = partsOf(finding).map((part) => {
-      const pins = [...(this.pins.get(part.line) || [])].filter((i) => i < part.points.length);
+      const even = finding.numbers ? evenly(part.points.length) : [];
+      const pins = [...even, ...(this.pins.get(part.line) || [])]
+        .filter((i) => i < part.points.length);
       const how = { closed: part.closed, tolerance: 3 * one, apart: 34 * one, pins };
       const handles = handlesOf(part.points, how);
       return { ...part, handles, middles: this.middles(part, handles) };
@@ -103,7 +107,7 @@ class Shape {
   moved(part, index, to) {
     const { points, closed } = part;
     const end = !closed && (index === 0 || index === points.length - 1);
-    if (end) {
+    if (end && !this.ws.layers.outline) {
       const cut = this.endMoved(points, index, to);
       if (cut) return cut;
     }
@@ -141,11 +145,16 @@ class Shape {
 
   send({ line, first, last, points, grows }, part) {
     const { ws } = this;
-    const snap = Boolean(ws.snapEdit && line !== null && points.length);
+    const snap = Boolean(ws.tool === "edit" && ws.snapEdit && line !== null && points.length);
     // To follow the dark line only the points that were put by hand are given.
     const own = snap && !grows && points.length > 2;
     const given = own ? [points[this.farthest(part, first, points)]] : points;
     this.keepCurrent({ line, first, last, points, snap }, part);
+    if (ws.tool === "layers") {
+      ws.layers.push({ do: "boundary", line, first, last, points: rounded(given),
+        count: part.points.length });
+      return;
+    }
     ws.push({ do: "shape", id: ws.chosen, line, first, last, points: rounded(given), snap,
       count: part.points.length });
   }
@@ -192,6 +201,7 @@ class Shape {
     const part = at && this.parts().find((p) => p.line === at.line);
     if (!part || !part.handles.includes(at.index)) return;
     const { handles, closed, points } = part;
+    if (this.ws.tool === "layers" && [0, points.length - 1].includes(at.index)) return;
     if (handles.length <= (closed ? 3 : 2)) return this.removeLine(part);
     const place = handles.indexOf(at.index);
     const before = handles[place - 1] ?? (closed ? handles.at(-1) : null);
@@ -205,7 +215,7 @@ class Shape {
 
   removeLine(part) {
     const { ws } = this;
-    if (part.closed || this.parts().length < 2) {
+    if (part.closed || this.parts().length < 2 || ws.tool === "layers") {
       ws.fault = "Too few points would be left: reject the finding instead, with the reason.";
       return ws.refresh();
     }
@@ -224,6 +234,7 @@ class Shape {
     const next = every[(now + by + every.length) % every.length];
     this.current = { line: next.line, index: next.index };
     this.ws.view.show([next.at[0] - 40, next.at[1] - 40, next.at[0] + 40, next.at[1] + 40]);
+    this.ws.say(`Point ${every.indexOf(next) + 1} of ${every.length}`);
     this.ws.refresh();
   }
 
@@ -291,4 +302,9 @@ class Shape {
         fill: on ? "#c2006f" : "#1f6a73" });
     }
   }
+}
+
+// Points of a boundary that are always offered, so that a drag stays near where it is done.
+function evenly(n) {
+  return Array.from({ length: 7 }, (_, i) => Math.round((i * (n - 1)) / 6));
 }

@@ -59,6 +59,15 @@ class View {
     this.redraw();
   }
 
+  // A place in the middle, at a magnification.
+  centre([x, y], k) {
+    const [w, h] = this.size();
+    this.k = Math.max(k, this.least());
+    this.dx = w / 2 - this.k * x;
+    this.dy = h / 2 - this.k * y;
+    this.redraw();
+  }
+
   least() {
     const [w, h] = this.size();
     return 0.5 * Math.min(w / this.photo.width, h / this.photo.height);

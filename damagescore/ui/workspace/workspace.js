@@ -25,6 +25,7 @@ class Workspace {
     this.painter = new Painter(this);
     this.draft = new Draft(this);
     this.shape = new Shape(this);
+    this.layers = new Layers(this);
     this.input = new Input(this);
     this.view.onDraw = () => this.place();
     this.root.addEventListener("click", (event) => {
@@ -36,21 +37,49 @@ class Workspace {
       .observe(this.stage);
   }
 
-  update(data, send) {
+  update(told, send) {
     this.send = send;
+    keepParts(told.parts);
+    const data = withParts(told);
+    this.seekLost(told);
     const faultIsNew = data.fault && (!this.data || this.data.fault?.n !== data.fault.n);
     if (this.data?.photo.base !== data.photo.base) this.clear();
+    if (data.news && data.news.n > (this.newsSeen || 0)) {
+      [this.news, this.newsSeen] = [data.news.text, data.news.n];
+      this.say(this.news);
+    }
     this.data = data;
-    this.layerPath = layerPathOf(data.layers);
     this.number = Math.max(this.number, data.ack);
     this.pending = this.pending.filter((op) => op.n > data.ack);
-    if (faultIsNew) this.fault = data.fault.text;
+    if (faultIsNew) {
+      this.fault = data.fault.text;
+      this.say(this.fault);
+    }
     this.view.load(data.photo);
     this.refresh();
   }
 
+  // Parts that this browser no longer has: the server remembers them, or sends all anew.
+  async seekLost(told) {
+    const names = lostParts(told);
+    if (!names.length || this.seeking === told) return;
+    this.seeking = told;
+    await fetchParts(told, names);
+    if (this.seeking !== told) return;
+    if (lostParts(told).length) this.send("lost", Date.now());
+    else this.update({ ...told, parts: {} }, this.send);
+  }
+
+  // For those who do not see the screen.
+  say(text) {
+    const said = this.part(".said");
+    if (said.textContent !== text) said.textContent = text;
+  }
+
   clear() {
     this.chosen = null;
+    this.news = null;
+    this.layers.reset();
     this.tool = "select";
     this.pending = [];
     this.number = 0;
@@ -117,6 +146,10 @@ class Workspace {
     if (!this.usable(this.tool)) this.tool = "select";
     const finding = this.found(id);
     if (finding && show && pointsOf(finding).length) this.view.show(boxOf(pointsOf(finding)));
+    if (finding) {
+      const place = this.shown.indexOf(finding) + 1;
+      this.say(`${wordsOf(finding, this.data)}, ${place} of ${this.shown.length}`);
+    }
     this.refresh();
     this.part(".row.chosen")?.scrollIntoView({ block: "nearest" });
   }
@@ -134,7 +167,9 @@ class Workspace {
     if (tool === "ruler") return scaled;
     if (locked) return false;
     if (tool === "scale") return true;
-    if (!measured || profile) return false;
+    if (!measured) return false;
+    if (tool === "layers") return true;
+    if (profile) return false;
     const finding = this.found(this.chosen);
     if (tool === "add" || tool === "take") return Boolean(finding?.polygon);
     return tool !== "edit" || Boolean(finding && finding.kind !== "bulge");
@@ -153,6 +188,7 @@ class Workspace {
     this.retracing = retracing;
     this.draft.reset();
     this.shape.reset();
+    this.layers.reset();
     this.fault = null;
     if (["edit", "add", "take"].includes(tool)) this.bringNear();
     this.refresh();
@@ -172,6 +208,7 @@ class Workspace {
     const p = this.view.toPhoto(...at);
     if (this.tool === "select") this.pick(this.painter.hit(at), { show: false });
     else if (this.tool === "edit") this.pickOther(at);
+    else if (this.tool === "layers") this.layers.tap(p);
     else this.draft.add(p);
   }
 
@@ -190,7 +227,7 @@ class Workspace {
     const { points } = this.draft;
     const { tool, chosen, snap } = this;
     if (tool === "scale") return this.applyScale();
-    if (["select", "ruler", "edit"].includes(tool)) return undefined;
+    if (["select", "ruler", "edit", "layers"].includes(tool)) return undefined;
     if (points.length < TOOLS[tool].least) return undefined;
     const drawn = rounded(points);
     if (tool === "area") this.push({ do: "area", points: drawn });
@@ -200,6 +237,12 @@ class Workspace {
     else if (this.retracing) this.push({ do: "retrace", id: this.retracing, points: drawn, snap });
     else this.push({ do: "trace", points: drawn, kind: this.lineKind, snap });
     return this.use("select");
+  }
+
+  keepRuler() {
+    this.push({ do: "ruler", points: this.draft.points, screen: 1 / this.view.k });
+    this.draft.reset();
+    this.refresh();
   }
 
   applyScale() {
@@ -214,6 +257,8 @@ class Workspace {
     const sheet = this.part(".sheet:not([hidden])");
     if (sheet) { sheet.hidden = true; this.root.focus({ preventScroll: true }); }
     else if (this.fault) this.fault = null;
+    else if (this.news && this.tool === "select") this.news = null;
+    else if (this.layers.adding) this.layers.adding = false;
     else if (this.reasons) this.reasons = false;
     else if (this.draft.points.length) this.draft.reset();
     else if (this.tool !== "select") return this.use("select");
@@ -224,7 +269,9 @@ class Workspace {
   // Arrow keys: the photo, the cross of a drawing tool, or the chosen point of a shape.
   arrow(x, y, far) {
     if (this.tool === "select") return this.view.move(-60 * x, -60 * y);
-    if (this.tool === "edit") return this.shape.nudge((far ? 10 : 1) * x, (far ? 10 : 1) * y);
+    if (this.tool === "edit" || this.shape.current) {
+      return this.shape.nudge((far ? 10 : 1) * x, (far ? 10 : 1) * y);
+    }
     const [w, h] = this.view.size();
     const from = this.keyed && this.pointer ? this.pointer : [w / 2, h / 2];
     const step = far ? 40 : 5;
@@ -239,12 +286,14 @@ class Workspace {
   refresh() {
     const { data } = this;
     this.shown = this.expected();
+    this.layers.refresh();
     if (this.chosen && !this.found(this.chosen)) this.chosen = null;
     if (!this.usable(this.tool)) this.tool = "select";
     this.root.dataset.pending = String(this.pending.length);
     this.root.dataset.findings = String(this.shown.length);
     this.root.dataset.tool = this.tool;
     this.stage.classList.toggle("drawing", !["select", "edit"].includes(this.tool));
+    this.part("canvas.marks").setAttribute("aria-label", sceneWords(data, this.shown));
     for (const button of this.root.querySelectorAll(".bar [data-tool]")) {
       const { tool } = button.dataset;
       button.setAttribute("aria-pressed", String(tool === this.tool));
@@ -284,15 +333,13 @@ class Workspace {
         `${count("rejected")} rejected` : this.data.nothing }, head);
     const rows = this.part(".rows");
     const active = this.root.getRootNode().activeElement;
-    if (active?.classList.contains("why") && this.reasons) return;
+    if (active?.classList.contains("why") && rows.contains(active) && this.reasons) return;
     const again = rows.contains(active) ? active.closest(".row")?.dataset.id : null;
     const within = again && (active.dataset.act || active.getAttribute("aria-label"));
-    rows.replaceChildren();
-    const act = this.acts();
-    for (const finding of findings) {
-      drawRow(finding, { data: this.data, chosen: finding.id === this.chosen, act }, rows);
+    drawRows(rows, findings, { data: this.data, chosen: this.chosen, act: this.acts() });
+    if (again && !rows.contains(this.root.getRootNode().activeElement)) {
+      this.refocus(rows, again, within);
     }
-    if (again) this.refocus(rows, again, within);
   }
 
   // Drawn anew, the list keeps the focus where it was.
@@ -362,26 +409,10 @@ class Workspace {
   showEdge() {
     const { layers, photo } = this.data;
     if (!layers.length) return this.view.fit();
-    const box = boxOf(layers.flatMap((x) => x.polygon));
+    const box = boxOf(this.data.boundaries.flat());
     const limit = [photo.width, photo.height, photo.width, photo.height];
     return this.view.frame(box.map((v, i) => Math.min(Math.max(v, 0), limit[i])));
   }
-}
-
-// A finding as an edit will leave it, as far as that is known before Python answers.
-function withOp(finding, op) {
-  const made = { ...finding };
-  const state = { confirm: "confirmed", reject: "rejected" }[op.do];
-  if (state) made.state = state;
-  if (op.do === "reject") made.reason = op.reason;
-  if (op.do === "kind") made.kind = op.to;
-  if (op.do === "layer") [made.layer, made.place] = [op.to, `layer ${op.to}`];
-  if (op.do === "shape" && op.line === null) made.polygon = spliced(finding.polygon, op);
-  else if (op.do === "shape" && finding.lines[op.line]) {
-    made.lines = finding.lines.with(op.line, spliced(finding.lines[op.line], op));
-  }
-  if (op.do === "drop") made.lines = finding.lines.filter((_, i) => i !== op.line);
-  return made;
 }
 
 export default function mount({ parentElement, data, setStateValue }) {

@@ -1,0 +1,86 @@
+"""What was made of plain data is remembered as long as the data are the same objects.
+
+A record that was edited shares all its data with the one before but for what was changed,
+so that of 200 findings one is read, worded and sent anew.
+"""
+
+from collections.abc import Callable, Hashable, Iterable, Mapping
+from dataclasses import replace
+from typing import Any, Generic, TypeVar
+
+from damagescore.damage.record import Finding
+from damagescore.measurement import Measurement
+
+MOST = 6000
+"""Objects remembered at once: as many findings as some photos with 200 each have."""
+
+
+T = TypeVar("T")
+
+
+class Known(Generic[T]):
+    """Results by the identity of what they were made from.
+
+    Parameters
+    ----------
+    make : callable
+        Makes the result; called with the object and what else was given.
+    """
+
+    def __init__(self, make: Callable[..., T]) -> None:
+        self._make = make
+        self._known: dict[Hashable, tuple[Any, T]] = {}
+
+    def of(self, plain: Any, *also: Hashable) -> T:
+        """Give the result for an object, which must not be changed afterwards."""
+        key = (id(plain), *also)
+        known = self._known.get(key)
+        if known is not None and known[0] is plain:
+            return known[1]
+        made = self._make(plain, *also)
+        if len(self._known) >= MOST:
+            # Replaced as a whole, since threads share it.
+            self._known = dict(list(self._known.items())[MOST // 2 :])
+        # Kept with its object, so that no other one can take its place in memory.
+        self._known[key] = (plain, made)
+        return made
+
+
+_findings: Known[Finding] = Known(Finding.from_dict)
+
+
+def finding_from(plain: Any) -> Finding:
+    """Read one finding of a record."""
+    return _findings.of(plain)
+
+
+def measurement_from(plain: Any) -> Measurement:
+    """Read the measurement of a record; findings that were read before are not read again."""
+    return _measurements.of(plain)
+
+
+def _read(plain: Any) -> Measurement:
+    found = Measurement.from_dict({**plain, "findings": ()})
+    return replace(found, findings=tuple(finding_from(f) for f in plain["findings"]))
+
+
+_measurements: Known[Measurement] = Known(_read)
+
+
+Part = tuple[str, dict[str, Any]]
+"""What a browser is told of a finding or of the layers, after the hash that it is known by."""
+
+_MOST_PARTS = 20_000
+_kept: dict[str, dict[str, Any]] = {}
+
+
+def keep_parts(parts: Mapping[str, dict[str, Any]]) -> None:
+    """Remember parts by their hash, for a browser that has lost them."""
+    _kept.update(parts)
+    for oldest in list(_kept)[:-_MOST_PARTS]:
+        _kept.pop(oldest, None)
+
+
+def kept_parts(hashes: Iterable[str]) -> dict[str, dict[str, Any]]:
+    """Parts of these hashes, as far as they are remembered."""
+    return {name: _kept[name] for name in hashes if name in _kept}
