@@ -4,7 +4,7 @@ A record that was edited shares all its data with the one before but for what wa
 so that of 200 findings one is read, worded and sent anew.
 """
 
-from collections.abc import Callable, Hashable, Iterable, Mapping
+from collections.abc import Callable, Hashable
 from dataclasses import replace
 from typing import Any, Generic, TypeVar
 
@@ -65,22 +65,3 @@ def _read(plain: Any) -> Measurement:
 
 
 _measurements: Known[Measurement] = Known(_read)
-
-
-Part = tuple[str, dict[str, Any]]
-"""What a browser is told of a finding or of the layers, after the hash that it is known by."""
-
-_MOST_PARTS = 20_000
-_kept: dict[str, dict[str, Any]] = {}
-
-
-def keep_parts(parts: Mapping[str, dict[str, Any]]) -> None:
-    """Remember parts by their hash, for a browser that has lost them."""
-    _kept.update(parts)
-    for oldest in list(_kept)[:-_MOST_PARTS]:
-        _kept.pop(oldest, None)
-
-
-def kept_parts(hashes: Iterable[str]) -> dict[str, dict[str, Any]]:
-    """Parts of these hashes, as far as they are remembered."""
-    return {name: _kept[name] for name in hashes if name in _kept}

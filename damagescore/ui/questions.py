@@ -18,7 +18,8 @@ from damagescore.errors import DamageScoreError, UsageError
 from damagescore.measure import Measurement
 from damagescore.quantity import Length, format_quantity
 from damagescore.scale import length_between
-from damagescore.ui.known import kept_parts, measurement_from
+from damagescore.ui.known import measurement_from
+from damagescore.ui.parts import kept_parts
 from damagescore.ui.session import load, photo_of, store
 from damagescore.ui.shapes import Points
 

@@ -2,6 +2,7 @@
 // photo workspace on the same page, and selects there what is clicked here.
 
 const SVG = "http://www.w3.org/2000/svg";
+const PARTS = new Map(), MOST_PARTS = 5000;
 const BAND = 30, SHIM = 7, LEFT = 58, RIGHT = 12, AXIS = 24, TOP = 4;
 
 function svg(name, attributes, parent) {
@@ -41,10 +42,28 @@ class EdgeMap {
     this.timer = setInterval(() => this.follow(), 300);
   }
 
-  update(data) {
-    this.data = data;
+  // Each finding comes once and is named by its hash from then on.
+  update(told, lose) {
+    if (PARTS.size > MOST_PARTS) PARTS.clear();
+    for (const [name, part] of Object.entries(told.parts)) PARTS.set(name, part);
+    const names = told.findings.filter((name) => !PARTS.has(name));
+    if (names.length) this.seek(told, names, lose);
+    const drawn = JSON.stringify({ ...told, parts: 0 });
+    if (drawn === this.drawn && !names.length) return;
+    this.drawn = names.length ? "" : drawn;
+    this.data = { ...told, findings: told.findings.map((n) => PARTS.get(n)).filter(Boolean) };
     this.width = 0;
     this.draw();
+  }
+
+  async seek(told, names, lose) {
+    if (this.sought === told) return;
+    this.sought = told;
+    const reply = await fetch(`${told.ask}/parts?of=${names.join(",")}`).catch(() => null);
+    const found = reply?.ok ? await reply.json() : {};
+    if (this.sought !== told) return;
+    if (names.some((name) => !found[name])) lose();
+    else this.update({ ...told, parts: found }, lose);
   }
 
   follow() {
@@ -254,7 +273,7 @@ class EdgeMap {
 export default function (component) {
   const root = component.parentElement.querySelector(".map");
   root.edgeMap = root.edgeMap || new EdgeMap(root);
-  root.edgeMap.update(component.data);
+  root.edgeMap.update(component.data, () => component.setStateValue("lost", Date.now()));
   return () => {
     root.edgeMap?.end();
     root.edgeMap = null;

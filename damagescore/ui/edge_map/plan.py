@@ -1,13 +1,14 @@
 """Where each layer and finding of a photo lies on the unrolled edge, as plain data."""
 
 from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
 from damagescore.damage.record import Finding
-from damagescore.edge.along import frame_mm, span_mm
+from damagescore.edge.along import Span, frame_mm, span_mm
 from damagescore.edge.record import Edge, Layer
 from damagescore.inspection import state_of
 from damagescore.inspection.record import PhotoEntry
@@ -23,6 +24,7 @@ from damagescore.quantity import (
 from damagescore.report.marks import STYLES
 from damagescore.scale.record import Scale
 from damagescore.ui.budget import budget_html
+from damagescore.ui.known import Known, finding_from, measurement_from
 from damagescore.ui.words import KIND_WORDS, MAIN_QUANTITY, quantity_words, value_words
 
 Points = NDArray[np.float64]
@@ -39,22 +41,18 @@ def plan_of(entry: PhotoEntry, *, unit: Length) -> dict[str, Any] | None:
     border. Of a profile view, whose layers are seen end on, each finding is a bar as
     long as its peak.
     """
-    measurement = Measurement.from_dict(entry.measurement)
+    measurement = measurement_from(entry.measurement)
     edge, scale = measurement.edge, measurement.scale
     if edge is None or scale is None or not measurement.quality.usable:
         return None
     factor = MM_PER_INCH if unit == "in" else 1.0
-    spans = {x.index: span_mm(x.polygon_px, edge, scale) for x in edge.layers}
-    start = min(s[0] for s in spans.values())
+    ground = _ground_of(entry, measurement)
+    spans, start = ground.spans, ground.start
     bars = entry.view == "profile"
-    findings = []
-    for finding in measurement.findings:
-        common = _common(finding, measurement, state=state_of(entry, finding.id), unit=unit)
-        if bars:
-            findings.append({**common, **_bar(finding, factor)})
-        else:
-            lines = _places(finding, edge, scale, start=start, factor=factor)
-            findings.append({**common, "lines": lines})
+    findings = [
+        _findings.of(f, state_of(entry, f["id"]), unit, ground)
+        for f in entry.measurement["findings"]
+    ]
     return {
         "photo": entry.sha256,
         "unit": unit,
@@ -71,6 +69,53 @@ def plan_of(entry: PhotoEntry, *, unit: Length) -> dict[str, Any] | None:
         "findings": findings,
         "styles": {k: _style(k) for k in (*KIND_WORDS, "rejected")},
     }
+
+
+@dataclass(frozen=True, slots=True, eq=False, kw_only=True)
+class _Ground:
+    """What findings are laid out on: the same object until the photo's layers change."""
+
+    measurement: Measurement
+    layers: Any
+    spans: Mapping[int, Span]
+
+    @property
+    def start(self) -> float:
+        return min(s[0] for s in self.spans.values())
+
+
+_grounds: dict[str, _Ground] = {}
+
+
+def _ground_of(entry: PhotoEntry, measurement: Measurement) -> _Ground:
+    known = _grounds.pop(entry.sha256, None)
+    layers = entry.measurement["layers"]
+    if known is None or known.layers is not layers:
+        edge, scale = measurement.edge, measurement.scale
+        assert edge is not None
+        assert scale is not None
+        spans = {x.index: span_mm(x.polygon_px, edge, scale) for x in edge.layers}
+        known = _Ground(measurement=measurement, layers=layers, spans=spans)
+    _grounds[entry.sha256] = known
+    for oldest in list(_grounds)[:-8]:  # as many photos as people look at at once
+        _grounds.pop(oldest, None)
+    return known
+
+
+def _placed(plain: Any, state: str, unit: Length, ground: _Ground) -> dict[str, Any]:
+    measurement, finding = ground.measurement, finding_from(plain)
+    edge, scale = measurement.edge, measurement.scale
+    assert edge is not None
+    assert scale is not None
+    factor = MM_PER_INCH if unit == "in" else 1.0
+    common = _common(finding, measurement, state=state, unit=unit)
+    if measurement.view == "profile":
+        return {**common, **_bar(finding, factor)}
+    lines = _places(finding, edge, scale, start=ground.start, factor=factor)
+    return {**common, "lines": lines}
+
+
+_findings: Known[dict[str, Any]] = Known(_placed)
 
 
 def _common(

@@ -1,7 +1,5 @@
 """What the workspace is told about one photo, as plain data."""
 
-import hashlib
-import json
 from collections.abc import Mapping, Sequence
 from typing import Any
 
@@ -17,7 +15,8 @@ from damagescore.quantity import (
 from damagescore.report.marks import STYLES, LineStyle
 from damagescore.scale import ruler_length
 from damagescore.ui import questions
-from damagescore.ui.known import Known, Part, keep_parts, measurement_from
+from damagescore.ui.known import Known, measurement_from
+from damagescore.ui.parts import Part, hashed
 from damagescore.ui.tiles import PREFIX, TILE_PX, levels_of
 from damagescore.ui.words import KIND_WORDS, MAIN_QUANTITY, quantity_words
 
@@ -117,13 +116,7 @@ def _parts(entry: PhotoEntry, unit: Length) -> dict[str, Any]:
         for f in entry.measurement.get("findings") or ()
     ]
     parts = dict([layers, *findings])
-    keep_parts(parts)
     return {"layers": layers[0], "findings": [f[0] for f in findings], "parts": parts}
-
-
-def _hashed(value: dict[str, Any]) -> Part:
-    text = json.dumps(value, separators=(",", ":"), ensure_ascii=False)
-    return hashlib.sha256(text.encode()).hexdigest()[:20], value
 
 
 def _layers(layers: Sequence[Mapping[str, Any]], unit: Length) -> Part:
@@ -141,7 +134,7 @@ def _layers(layers: Sequence[Mapping[str, Any]], unit: Length) -> Part:
         }
         for x in layers
     ]  # fmt: skip
-    return _hashed({"boundaries": curves, "layers": told})
+    return hashed({"boundaries": curves, "layers": told})
 
 
 def _finding(plain: Mapping[str, Any], review: Review | None, unit: Length) -> Part:
@@ -154,7 +147,7 @@ def _finding(plain: Mapping[str, Any], review: Review | None, unit: Length) -> P
     if plain.get("origin", "auto") == "auto":
         rows.append([_STRENGTH[plain["kind"]], f"{round(100 * plain['strength'])} %"])
     layer = plain["layer"]
-    return _hashed({
+    return hashed({
         "id": plain["id"],
         "kind": plain["kind"],
         "layer": layer,

@@ -12,6 +12,7 @@ from typing import Any
 import streamlit as st
 
 from damagescore.errors import DamageScoreError
+from damagescore.ui.parts import unsent
 
 Op = Mapping[str, Any]
 
@@ -64,21 +65,11 @@ def acknowledged(key: str) -> int:
 def mount(key: str, feed: Mapping[str, Any]) -> None:
     """Draw the workspace; call `take_ops` first.
 
-    Parts of the feed that were sent before are named by their hash only. A browser that
-    has lost them asks a route for them, and where that does not have them either it says
-    so, and all is sent again.
+    Parts of the feed that were sent before are named by their hash only.
     """
     state = {"ack": acknowledged(key), "fault": st.session_state.get(f"{key}-fault")}
-    data = {**feed, **state, "parts": _unsent(key, feed["parts"])}
+    data = {**feed, **state, "parts": unsent(key, feed["parts"])}
     _renderer()(key=key, data=data, on_ops_change=_nothing, on_lost_change=_nothing)
-
-
-def _unsent(key: str, parts: Mapping[str, Any]) -> dict[str, Any]:
-    lost = int((st.session_state.get(key) or {}).get("lost") or 0)
-    told = st.session_state.get(f"{key}-sent")
-    known = told[1] if told is not None and told[0] == lost else frozenset()
-    st.session_state[f"{key}-sent"] = (lost, frozenset(parts))
-    return {name: part for name, part in parts.items() if name not in known}
 
 
 def _nothing() -> None:
