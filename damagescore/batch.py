@@ -169,7 +169,7 @@ def assess_photos(
     refused = []
     for (path, options), measurement in zip(jobs, bar, strict=True):
         if not measurement["quality"]["usable"]:
-            refused.append(f"{path.name}: {_reason(measurement, unit=unit)}")
+            refused.append(f"{path.name}: {refusal_of(measurement, unit=unit)}")
         sha256 = measurement["photo"]["sha256"]
         if sha256 is None:
             continue
@@ -198,7 +198,8 @@ def _with_photo(
     )
 
 
-def _reason(measurement: Mapping[str, Any], *, unit: Length) -> str:
+def refusal_of(measurement: Mapping[str, Any], *, unit: Length = "mm") -> str:
+    """Why a refused photo cannot be judged."""
     checks = Quality.from_dict(measurement["quality"]).checks
     return next(c.words(unit) for c in checks if c.outcome == "refuse")
 

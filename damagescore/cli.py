@@ -1,4 +1,4 @@
-"""The command line: measure, assess, trace, cards, demo.
+"""The command line: measure, assess, trace, cards, demo; orders: jobcards, order, repair.
 
 Exit codes: 0 done, 1 unexpected fault, 2 wrong usage, 3 a photo was refused (its
 JSON is printed or written all the same).
@@ -21,6 +21,8 @@ from damagescore.errors import DamageScoreError, PhotoError, UsageError
 from damagescore.inspection.record import Part
 from damagescore.limits import read_limit_set
 from damagescore.measure import Measurement, MeasureOptions, edge_if_found, measure_file
+from damagescore.orders import is_order_folder
+from damagescore.orders.commands import add_order_commands, add_order_options, assess_order
 from damagescore.photo import read_photo
 from damagescore.scale import ScaleRequest, find_scale, write_cards
 
@@ -64,6 +66,7 @@ def _parser() -> argparse.ArgumentParser:
     _add_trace(commands)
     _add_cards(commands)
     _add_demo(commands)
+    add_order_commands(commands, add_photo_options=_add_photo_options, options=_options)
     return parser
 
 
@@ -90,6 +93,7 @@ def _add_assess(commands: Any) -> None:
         "--workers", type=_count, metavar="N",
         help="photos measured at once; every core by default, each needs about 0.7 GB",
     )  # fmt: skip
+    add_order_options(command)
     _add_photo_options(command)
     command.set_defaults(run=_assess)
 
@@ -219,6 +223,8 @@ def _with_path(measurement: Measurement, path: Path) -> dict[str, Any]:
 
 
 def _assess(given: argparse.Namespace) -> int:
+    if len(given.photos) == 1 and is_order_folder(given.photos[0]):
+        return assess_order(given, given.photos[0], _options(given))
     part = Part(
         part_number=given.part_number,
         serial_number=given.serial_number,

@@ -98,7 +98,7 @@ def _streamed(
 ) -> Iterator[tuple[Job, str]]:
     waiting = iter(jobs)
     running = {_sent(client, job): job for job in islice(waiting, most)}
-    pool = _library().as_completed(list(running))
+    pool = _library().as_completed(list(running), loop=client.loop)
     for future in pool:
         job = running.pop(future)
         fault = future.exception()

@@ -43,10 +43,13 @@ class OrderFolder:
 
 
 def is_order_folder(folder: Path) -> bool:
-    """Whether a folder holds an order file, or folders with photos in them."""
+    """Whether a folder holds an order file, or no photos but folders with photos in them."""
     if not folder.is_dir():
         return False
-    return (folder / ORDER_FILE).is_file() or bool(_part_folders(folder))
+    if (folder / ORDER_FILE).is_file():
+        return True
+    loose = any(p.suffix.lower() in PHOTO_ENDINGS for p in folder.iterdir())
+    return not loose and bool(_part_folders(folder))
 
 
 def read_order(path: Path) -> Order:

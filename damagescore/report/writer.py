@@ -11,6 +11,7 @@ from damagescore.errors import RecordError
 from damagescore.inspection import content_sha256
 from damagescore.inspection.record import Inspection
 from damagescore.quantity import Length
+from damagescore.report.around_part import around_part
 from damagescore.report.budgets import budgets
 from damagescore.report.closing import cautions, corrections, signature_block
 from damagescore.report.opening import findings, hand_measurements, opening
@@ -90,6 +91,7 @@ def _story(inspection: Inspection, loader: PhotoLoader, *, unit: Length) -> Iter
     yield from opening(inspection, unit=unit)
     yield from findings(inspection, unit=unit)
     yield from hand_measurements(inspection, unit=unit)
+    yield from around_part(inspection, unit=unit)
     for number, entry in enumerate(inspection.photos, start=1):
         yield from photo_part(entry, number, loader=loader, unit=unit)
     yield from budgets(inspection, unit=unit)

@@ -1,4 +1,4 @@
-"""Command line: `python -m damagescore.scenes {demo|development|hard|checking} --out DIR`."""
+"""Command line: `python -m damagescore.scenes SET --out DIR`; sets: demo, order and more."""
 
 import argparse
 import sys
@@ -10,6 +10,7 @@ from damagescore.errors import DamageScoreError, UsageError
 from damagescore.scenes.checking import checking_specs
 from damagescore.scenes.demo import demo_specs
 from damagescore.scenes.development import development_specs, hard_specs
+from damagescore.scenes.order import order_specs, write_order
 from damagescore.scenes.render import render, write_scene
 from damagescore.scenes.spec import SceneSpec
 
@@ -24,6 +25,8 @@ def choose_specs(
         raise UsageError(f"The count is {count}.", remedy="Give a count of 1 or more.")
     if which == "demo":
         return demo_specs()[:count], 1000
+    if which == "order":
+        return order_specs()[:count], 1200
     size_px = (width_px, round(0.75 * width_px))
     if which == "hard":
         return hard_specs(count or 24, size_px=size_px), 3000
@@ -35,11 +38,13 @@ def choose_specs(
 def build_parser() -> argparse.ArgumentParser:
     """Arguments of the command."""
     parser = argparse.ArgumentParser(prog="python -m damagescore.scenes", description=__doc__)
-    parser.add_argument("which", choices=("demo", "development", "hard", "checking"))
+    parser.add_argument("which", choices=("demo", "order", "development", "hard", "checking"))
     parser.add_argument("--out", type=Path, required=True, help="folder for the photos")
-    parser.add_argument("--count", type=int, help="how many; all demo photos or 24")
     parser.add_argument(
-        "--width", type=int, default=2200, help="photo width in pixels, but for the demo"
+        "--count", type=int, help="how many; all photos of demo and order, or 24"
+    )
+    parser.add_argument(
+        "--width", type=int, default=2200, help="photo width in pixels, but for demo and order"
     )
     parser.add_argument("--masks", action="store_true", help="write label masks for demo too")
     return parser
@@ -50,7 +55,9 @@ def main(arguments: list[str] | None = None) -> int:
     options = build_parser().parse_args(arguments)
     try:
         specs, first = choose_specs(options.which, options.count, width_px=options.width)
-        masks = options.masks or options.which != "demo"
+        masks = options.masks or options.which not in ("demo", "order")
+        if options.which == "order":
+            write_order(options.out)
         for i, spec in enumerate(tqdm(specs, desc=options.which, unit="photo")):
             write_scene(render(spec, first + i), options.out, with_mask=masks)
     except DamageScoreError as fault:

@@ -138,7 +138,9 @@ def _squares(mark: MarkSpec, pitch_mm: float) -> _Layout:
         truth.append(
             {"kind": mark.kind, "id": number, "size_mm": mark.size_mm, "corners": corners}
         )
-    if count > 1 and gap > 2 * side:
+    if mark.code:
+        _draw_code(canvas, mark.code)
+    elif count > 1 and gap > 2 * side:
         _write(
             canvas,
             f"{mark.size_mm:g} mm",
@@ -147,6 +149,17 @@ def _squares(mark: MarkSpec, pitch_mm: float) -> _Layout:
             0.06,
         )
     return _Layout(size_mm=(width, height), pitch_mm=pitch, print_=canvas, truth=truth)
+
+
+def _draw_code(canvas: Field, text: str) -> None:
+    """A QR code in the middle of a card; modules are whole texels, four of them quiet."""
+    printed = np.asarray(cv2.QRCodeEncoder.create().encode(text)) < 128
+    rows, columns = np.flatnonzero(printed.any(axis=1)), np.flatnonzero(printed.any(axis=0))
+    modules = printed[rows[0] : rows[-1] + 1, columns[0] : columns[-1] + 1]
+    texels = canvas.shape[0] // (len(modules) + 8)
+    big = np.kron(modules, np.ones((texels, texels), bool))
+    top, left = ((a - len(big)) // 2 for a in canvas.shape)
+    canvas[top : top + len(big), left : left + len(big)] = np.where(big, 0.035, 0.82)
 
 
 def _rule(mark: MarkSpec, pitch_mm: float) -> _Layout:

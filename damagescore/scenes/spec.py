@@ -85,6 +85,7 @@ class MarkSpec:
     `size_mm` is the side of a square, the pitch of the rule, or the dots' centre distance.
     `spacing_mm` is the step from square to square, or the length of the rule; `margin_mm` the
     white around the squares, about a quarter of their side unless given.
+    `code` is the text of a QR code in the middle of a card with squares, as on a job card.
     `standoff_mm` moves the card towards the camera and `turn_deg` turns it about its
     upright axis: both make a bad card.
     """
@@ -98,6 +99,7 @@ class MarkSpec:
     rotation_deg: float = 0.6
     standoff_mm: float = 0.0
     turn_deg: float = 0.0
+    code: str = ""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
