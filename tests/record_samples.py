@@ -46,7 +46,7 @@ def signed(inspection: Inspection) -> Inspection:
 
 def tamper(store: Store, *statements: str) -> None:
     """Change the database as somebody would who may do everything with it."""
-    with store._engine.begin() as connection:
+    with store.engine.begin() as connection:
         if connection.dialect.name == "postgresql":
             connection.execute(text("SET LOCAL session_replication_role = replica"))
         else:

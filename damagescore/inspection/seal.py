@@ -126,12 +126,12 @@ def faults_of_seal(plain: Mapping[str, Any]) -> list[str]:
     if hashlib.sha256(content).hexdigest() != signature["content_sha256"]:
         return ["its content does not have the hash that was signed"]
     if signature.get("method", "") not in ("", BY_NAME, BY_KEY):
-        return [f"it is signed by the unknown method {signature['method'][:40]!r}"]
+        return [f"it is signed by the unknown method {str(signature['method'])[:40]!r}"]
     if signature.get("method") != BY_KEY:
         return []
     try:
         public = Ed25519PublicKey.from_public_bytes(bytes.fromhex(signature["public_key"]))
         public.verify(bytes.fromhex(signature["ed25519"]), content)
-    except (InvalidSignature, ValueError):
+    except (InvalidSignature, ValueError, TypeError):
         return ["its seal was not made with the key that it names"]
     return []

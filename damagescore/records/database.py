@@ -11,13 +11,13 @@ from sqlalchemy.exc import TimeoutError as PoolTimeout
 from sqlalchemy.orm import Session
 
 from damagescore.errors import RecordError
-from damagescore.records.migrations import migrate
+from damagescore.records.migrations import NEWEST, migrate
 
 BUSY_SECONDS = 10
 
 
-def open_database(url: str) -> Engine:
-    """Open the database at `url` and bring its tables up to date.
+def open_database(url: str, *, revision: int = NEWEST) -> Engine:
+    """Open the database at `url` and bring its tables up to date, or to a revision.
 
     Raises
     ------
@@ -37,7 +37,7 @@ def open_database(url: str) -> Engine:
         event.listen(engine, "connect", _on_connect)
         event.listen(engine, "begin", _on_begin)
     with translated(engine), engine.execution_options(writes=True).begin() as connection:
-        migrate(connection)
+        migrate(connection, to=revision)
     return engine
 
 

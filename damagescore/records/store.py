@@ -55,9 +55,8 @@ class Store:
         self.folder = Path(folder)
         _make(self.folder)
         self._vault = PhotoVault(folder=self.folder / "photos")
-        embedded = f"sqlite:///{(self.folder / 'records.sqlite').resolve().as_posix()}"
-        self.url = url or embedded
-        self._engine: Engine = open_database(self.url)
+        self.url = url or embedded_url(self.folder)
+        self.engine: Engine = open_database(self.url)
         self._bodies = BodyWriter()
         with self.reading() as session:
             current = index_is_current(session)
@@ -72,7 +71,7 @@ class Store:
 
     def close(self) -> None:
         """Let go of the database; the store is not used after this."""
-        self._engine.dispose()
+        self.engine.dispose()
 
     def save(self, inspection: Inspection, *, expected_revision: int | None = None) -> int:
         """Store the inspection durably and return its new revision.
@@ -184,6 +183,14 @@ class Store:
         """Give a photo's bytes, checked; RecordError when altered or missing."""
         return self._vault.read(sha256)
 
+    def photo_keys(self) -> list[str]:
+        """List the SHA-256 of all photos that are kept."""
+        return self._vault.keys()
+
+    def drop_photo(self, sha256: str) -> None:
+        """Take a photo out; only for one that no record names any more."""
+        self._vault.drop(sha256)
+
     def save_limit_set(self, limit_set: LimitSet) -> int:
         """Keep a limit set; return its version under this title and revision."""
         with self.writing() as session:
@@ -228,11 +235,11 @@ class Store:
 
     def reading(self) -> AbstractContextManager[Session]:
         """Give a session that only reads; for the modules of this room."""
-        return reading(self._engine)
+        return reading(self.engine)
 
     def writing(self) -> AbstractContextManager[Session]:
         """Give a session whose changes are all stored at the end, or none of them."""
-        return writing(self._engine)
+        return writing(self.engine)
 
     def _check_signed(self, inspection: Inspection) -> None:
         """Refuse a signed record that was changed, or whose photos are not at hand."""
@@ -243,6 +250,11 @@ class Store:
             )
         for entry in inspection.photos:
             self._vault.read(entry.sha256)
+
+
+def embedded_url(folder: Path) -> str:
+    """Address of the database that a data folder holds."""
+    return f"sqlite:///{(folder / 'records.sqlite').resolve().as_posix()}"
 
 
 def open_store(folder: Path) -> Store:

@@ -73,6 +73,19 @@ class PhotoVault:
             )
         return data
 
+    def keys(self) -> list[str]:
+        """SHA-256 of each photo, sorted."""
+        found = (p.parent.name + p.name for p in self.folder.glob("[0-9a-f][0-9a-f]/*"))
+        return sorted(key for key in found if _KEY.fullmatch(key))
+
+    def drop(self, sha256: str) -> None:
+        """Take a photo out; nothing happens where it is not there."""
+        path = self.path_of(sha256)
+        try:
+            path.unlink(missing_ok=True)
+        except OSError as fault:
+            raise _folder_fault(path, fault) from fault
+
     def path_of(self, sha256: str) -> Path:
         """Path of a photo; the key is checked, so that no key leads elsewhere."""
         if not _KEY.fullmatch(sha256):

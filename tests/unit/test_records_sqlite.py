@@ -107,7 +107,7 @@ def test_a_full_disk_says_so_and_keeps_what_was_saved(store: Store, tmp_path: Pa
     store.save(an_inspection())
     url = f"sqlite:///{tmp_path / 'records.sqlite'}"
     small = Store(tmp_path, url=url)
-    with small._engine.connect() as connection:
+    with small.engine.connect() as connection:
         pages = connection.exec_driver_sql("PRAGMA page_count").scalar()
     # SQLite refuses to grow beyond this, with the same words as on a full disk.
     from sqlalchemy import event  # noqa: PLC0415
@@ -115,8 +115,8 @@ def test_a_full_disk_says_so_and_keeps_what_was_saved(store: Store, tmp_path: Pa
     def limited(connection: sqlite3.Connection, _record: object) -> None:
         connection.execute(f"PRAGMA max_page_count = {pages}")
 
-    event.listen(small._engine, "connect", limited)
-    small._engine.dispose()
+    event.listen(small.engine, "connect", limited)
+    small.engine.dispose()
     big = an_inspection("rec-2", supersede_reason="x" * 400_000)
     with pytest.raises(RecordError, match="disk is full"):
         small.save(big)

@@ -125,10 +125,10 @@ REFUSED = {
 def test_the_database_itself_refuses_to_change_what_is_kept(store: Store) -> None:
     store.save(signed(an_inspection()))
     store.save_limit_set(limits())
-    for statement in (*REFUSED["both"], *REFUSED[store._engine.dialect.name]):
+    for statement in (*REFUSED["both"], *REFUSED[store.engine.dialect.name]):
         with (
             pytest.raises(DBAPIError, match="cannot be"),
-            store._engine.begin() as connection,
+            store.engine.begin() as connection,
         ):
             connection.execute(text(statement))
     assert store.verify() == []

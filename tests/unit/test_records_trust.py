@@ -157,7 +157,7 @@ def test_a_record_signed_with_the_key_of_another_is_told(store: Store) -> None:
 def test_what_differs_is_named(store: Store, before: str, after: str, what: str) -> None:
     photo = PhotoEntry(sha256=store.put_photo(b"photo"), name="a.jpg", view="face")
     store.save(sealed(store, photos=(photo,)))
-    with store._engine.begin() as connection:
+    with store.engine.begin() as connection:
         body = connection.scalar(text("SELECT body FROM inspection"))
     changed = body.replace(before, after)
     assert changed != body
@@ -190,7 +190,7 @@ def test_the_audit_log_takes_entries_and_shows_changes(store: Store) -> None:
         (3, "export"), (2, "supersede"), (1, "sign"),
     ]  # fmt: skip
     for statement in ("UPDATE audit_log SET by_name = 'X'", "DELETE FROM audit_log"):
-        with pytest.raises(DBAPIError, match="cannot be"), store._engine.begin() as connection:
+        with pytest.raises(DBAPIError, match="cannot be"), store.engine.begin() as connection:
             connection.execute(text(statement))
     assert store.verify() == []
     tamper(store, "UPDATE audit_log SET by_name = 'X' WHERE number = 2")

@@ -21,7 +21,13 @@ BEFORE_ALEMBIC = 2
 """Stores up to this revision know only `damagescore_schema`."""
 
 
-def migrate(connection: Connection, *, folder: Path = FOLDER, newest: int = NEWEST) -> None:
+def migrate(
+    connection: Connection,
+    *,
+    folder: Path = FOLDER,
+    newest: int = NEWEST,
+    to: int | None = None,
+) -> None:
     """Run the missing revisions; the caller's transaction holds them all, or none.
 
     Parameters
@@ -31,6 +37,8 @@ def migrate(connection: Connection, *, folder: Path = FOLDER, newest: int = NEWE
         Holds `env.py` and `versions/`.
     newest : int
         Number of the newest revision in the folder.
+    to : int, optional
+        Stop at this revision, to take rows of an older backup.
 
     Raises
     ------
@@ -46,11 +54,12 @@ def migrate(connection: Connection, *, folder: Path = FOLDER, newest: int = NEWE
             f"The records have table version {version}; this program knows up to {newest}.",
             remedy="Use the newer version of the program that wrote them.",
         )
-    if version < newest:
-        _upgrade(connection, version, folder=folder)
+    wanted = newest if to is None else to
+    if version < wanted:
+        _upgrade(connection, version, folder=folder, to=wanted)
 
 
-def _upgrade(connection: Connection, version: int, *, folder: Path) -> None:
+def _upgrade(connection: Connection, version: int, *, folder: Path, to: int) -> None:
     # Loading Alembic takes as long as all else here, and most stores are up to date.
     from alembic import command  # noqa: PLC0415
     from alembic.config import Config  # noqa: PLC0415
@@ -60,7 +69,7 @@ def _upgrade(connection: Connection, version: int, *, folder: Path) -> None:
     config.attributes["connection"] = connection
     if 0 < version <= BEFORE_ALEMBIC:
         command.stamp(config, f"{version:04d}")
-    command.upgrade(config, "head")
+    command.upgrade(config, f"{to:04d}")
 
 
 def stored_version(connection: Connection) -> int:
