@@ -1,7 +1,7 @@
-"""The command line: measure, assess, trace, cards, demo; orders: jobcards, order, repair.
+"""The command line: measuring, work orders, and the record store.
 
 Exit codes: 0 done, 1 unexpected fault, 2 wrong usage, 3 a photo was refused (its
-JSON is printed or written all the same).
+JSON is printed or written all the same) or a record, 4 a signed record was changed.
 """
 
 import argparse
@@ -16,6 +16,7 @@ import numpy as np
 
 from damagescore import __version__
 from damagescore.batch import assess_photos, photos_in, run_demo
+from damagescore.cli_records import add_record_commands
 from damagescore.damage import trace_crack
 from damagescore.errors import DamageScoreError, PhotoError, UsageError
 from damagescore.inspection.record import Part
@@ -67,6 +68,7 @@ def _parser() -> argparse.ArgumentParser:
     _add_cards(commands)
     _add_demo(commands)
     add_order_commands(commands, add_photo_options=_add_photo_options, options=_options)
+    add_record_commands(commands)
     return parser
 
 
