@@ -78,4 +78,18 @@ def _moved(measurement: Mapping[str, Any], start: Points) -> dict[str, Any]:
         }
         for finding in measurement.get("findings") or ()
     ]
-    return {**measurement, "layers": layers, "findings": findings}
+    rulers = [
+        {**line, "points_px": shifted(line["points_px"])}
+        for line in measurement.get("rulers") or ()
+    ]
+    edge = measurement.get("edge")
+    if edge:
+        region, out = edge.get("region_px"), edge.get("drawn_keep_out_px") or ()
+        edge = {
+            **edge,
+            "region_px": shifted(region) if region else None,
+            "drawn_keep_out_px": [shifted(x) for x in out],
+        }
+    return {
+        **measurement, "layers": layers, "findings": findings, "rulers": rulers, "edge": edge,
+    }  # fmt: skip

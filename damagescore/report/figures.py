@@ -20,10 +20,9 @@ from damagescore.report.marks import (
     STYLES,
     Mark,
     Points,
+    all_marks,
     finding_labels,
-    finding_marks,
     hatch_lines,
-    layer_marks,
     scale_bar,
 )
 from damagescore.report.overlay import LONGEST_SIDE_PX, mark_boxes, shrunk
@@ -67,9 +66,7 @@ class PhotoFigure(Flowable):  # type: ignore[misc]
         canvas.clipPath(clip, stroke=0)
         canvas.drawImage(ImageReader(self._jpeg), 0, 0, self.width, self.height)
         canvas.setLineJoin(1)
-        for mark in layer_marks(self._measurement):
-            self._draw_mark(mark)
-        for mark in finding_marks(self._measurement, self._states):
+        for mark in all_marks(self._measurement, self._states):
             self._draw_mark(mark)
         taken = self._draw_bar()
         self._draw_labels(taken)

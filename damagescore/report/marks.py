@@ -5,14 +5,16 @@ as well as colour, so that a black-and-white print says the same.
 """
 
 import math
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
-from damagescore.quantity import MM_PER_INCH, Length
+from damagescore.quantity import MM_PER_INCH, Length, format_quantity
+from damagescore.scale import ruler_length
+from damagescore.scale.record import Scale
 
 Points = NDArray[np.float64]
 
@@ -47,6 +49,19 @@ STYLES: Mapping[str, LineStyle] = {
         name="rejected by the inspector: thin grey line", rgb=(120, 120, 120), width=0.7,
         dash=(2.0, 2.0),
     ),
+    "by_hand": LineStyle(
+        name="layer border put by hand: long dashes", rgb=(0, 90, 140), width=0.8,
+        dash=(11.0, 3.0),
+    ),
+    "region": LineStyle(
+        name="region judged: line of dashes and gaps", rgb=(13, 85, 96), width=1.2,
+        dash=(12.0, 6.0),
+    ),
+    "keep_out": LineStyle(
+        name="kept out, not judged: grey, hatched", rgb=(95, 95, 95), width=0.9,
+        dash=(3.0, 3.0), hatch=True,
+    ),
+    "ruler": LineStyle(name="measuring line, no damage: thin black", rgb=(0, 0, 0), width=0.7),
 }  # fmt: skip
 
 
@@ -65,7 +80,7 @@ class Mark:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Label:
-    """A finding's id and the point that it belongs to."""
+    """A finding's id, or a measuring line's length, and the point that it belongs to."""
 
     text: str
     at_px: tuple[float, float]
@@ -100,8 +115,64 @@ def finding_marks(
             yield Mark(style=style, points_px=_points(finding["polygon_px"]), closed=True)
 
 
+def limit_marks(measurement: Mapping[str, Any]) -> Iterator[Mark]:
+    """What the inspector drew: borders put by hand, the region, and what is kept out."""
+    edge = measurement.get("edge") or {}
+    layers = measurement.get("layers") or ()
+    for number in edge.get("by_hand") or ():
+        yield Mark(style="by_hand", points_px=_boundary(layers, number))
+    for outline in edge.get("drawn_keep_out_px") or ():
+        yield Mark(style="keep_out", points_px=_points(outline), closed=True)
+    if edge.get("region_px"):
+        yield Mark(style="region", points_px=_points(edge["region_px"]), closed=True)
+
+
+def _boundary(layers: Sequence[Mapping[str, Any]], number: int) -> Points:
+    """A boundary of the stack, counted from the lowest: each is a side of a layer."""
+    layer = layers[max(0, number - 1)]
+    points, n_upper = _points(layer["polygon_px"]), layer["upper_points"]
+    return points[n_upper:] if number == 0 else points[:n_upper]
+
+
+def ruler_marks(measurement: Mapping[str, Any]) -> Iterator[Mark]:
+    """Kept measuring lines, with a tick at each end; see `with_rulers`."""
+    for line in measurement.get("rulers") or ():
+        a, b = ends = _points(line["points_px"])
+        way = b - a
+        tick = 0.03 * np.array([-way[1], way[0]])
+        yield Mark(style="ruler", points_px=ends)
+        for end in ends:
+            yield Mark(style="ruler", points_px=np.vstack([end - tick, end + tick]))
+
+
+def with_rulers(
+    measurement: Mapping[str, Any], rulers: Sequence[Mapping[str, Any]], *, unit: Length
+) -> dict[str, Any]:
+    """Add the measuring lines of a photo to its measurement, each with its length in words."""
+    plain = measurement.get("scale")
+    scale = Scale.from_dict(plain) if rulers and plain else None
+    lines = [
+        {
+            "points_px": line["points_px"],
+            "text": format_quantity(ruler_length(line, scale), unit=unit) if scale else "",
+        }
+        for line in rulers
+    ]
+    return {**measurement, "rulers": lines}
+
+
+def all_marks(
+    measurement: Mapping[str, Any], states: Mapping[str, str] | None = None
+) -> Iterator[Mark]:
+    """Everything that is drawn over a photo, the findings last."""
+    yield from layer_marks(measurement)
+    yield from limit_marks(measurement)
+    yield from ruler_marks(measurement)
+    yield from finding_marks(measurement, states)
+
+
 def finding_labels(measurement: Mapping[str, Any]) -> Iterator[Label]:
-    """One label per finding that has a place in the photo."""
+    """One label per finding that has a place in the photo, and per measuring line."""
     for finding in measurement.get("findings") or ():
         lines = finding.get("lines_px") or ()
         outline = finding.get("polygon_px") or (lines[0] if lines else ())
@@ -109,6 +180,10 @@ def finding_labels(measurement: Mapping[str, Any]) -> Iterator[Label]:
         if len(points):
             x, y = points[len(points) // 2]
             yield Label(text=str(finding["id"]), at_px=(float(x), float(y)))
+    for line in measurement.get("rulers") or ():
+        x, y = _points(line["points_px"]).mean(axis=0)
+        if line["text"]:
+            yield Label(text=line["text"], at_px=(float(x), float(y)))
 
 
 def scale_bar(
@@ -132,8 +207,7 @@ def scale_bar(
 
 def kinds_in(measurement: Mapping[str, Any], states: Mapping[str, str]) -> list[str]:
     """Keys of `STYLES` that the photo's legend needs, in the order of `STYLES`."""
-    used = {m.style for m in finding_marks(measurement, states)}
-    used |= {m.style for m in layer_marks(measurement)}
+    used = {m.style for m in all_marks(measurement, states)}
     return [style for style in STYLES if style in used]
 
 

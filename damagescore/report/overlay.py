@@ -23,10 +23,10 @@ from damagescore.report.marks import (
     LineStyle,
     Mark,
     Points,
+    all_marks,
     finding_labels,
     finding_marks,
     hatch_lines,
-    layer_marks,
     scale_bar,
 )
 
@@ -41,14 +41,14 @@ def overlay(
     unit: Length = "mm",
     longest_side_px: int = LONGEST_SIDE_PX,
 ) -> NDArray[np.uint8]:
-    """Draw layers, findings, labels and a scale bar over a photo.
+    """Draw layers, what the inspector drew, findings, labels and a scale bar over a photo.
 
     Parameters
     ----------
     photo_rgb : ndarray of uint8, shape (H, W, 3)
         Upright, at full resolution.
     measurement : mapping
-        Schema damagescore/measurement/1.
+        Schema damagescore/measurement/1; measuring lines where `with_rulers` added them.
     states : mapping of str to str
         "confirmed", "rejected" or "proposed" by finding id.
     unit : "mm" or "in"
@@ -63,7 +63,7 @@ def overlay(
     image, factor = shrunk(photo_rgb, longest_side_px)
     draw = ImageDraw.Draw(image)
     thousandth = max(image.size) / 1000
-    for mark in (*layer_marks(measurement), *finding_marks(measurement, states)):
+    for mark in all_marks(measurement, states):
         _draw_mark(draw, mark, factor=factor, thousandth=thousandth)
     font = ImageFont.truetype(str(font_path(BOLD)), round(max(11.0, 11 * thousandth)))
     bar = scale_bar(measurement, photo_rgb.shape[1], unit=unit)

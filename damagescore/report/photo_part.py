@@ -16,7 +16,7 @@ from damagescore.report.closeup import close_up
 from damagescore.report.criteria import value_text
 from damagescore.report.figures import LineSample, PhotoFigure
 from damagescore.report.look import BODY_WIDTH, grid, pairs, text
-from damagescore.report.marks import STYLES, kinds_in, scale_bar
+from damagescore.report.marks import STYLES, kinds_in, scale_bar, with_rulers
 from damagescore.report.rows import states_of
 from damagescore.report.words import METHODS, QUANTITIES, words_of
 
@@ -51,11 +51,9 @@ def photo_part(
 
 
 def _picture(photo: Photo, entry: PhotoEntry, *, unit: Length) -> Iterator[Flowable]:
-    states = states_of(entry)
-    yield PhotoFigure(
-        photo.rgb, entry.measurement, states=states, unit=unit, box=(BODY_WIDTH, 118 * mm)
-    )
-    kinds = kinds_in(entry.measurement, states)
+    states, shown = states_of(entry), with_rulers(entry.measurement, entry.rulers, unit=unit)
+    yield PhotoFigure(photo.rgb, shown, states=states, unit=unit, box=(BODY_WIDTH, 118 * mm))
+    kinds = kinds_in(shown, states)
     if kinds:
         yield Spacer(1, 3)
         yield _legend(kinds)
@@ -71,7 +69,8 @@ def _bar_note(measurement: Mapping[str, Any]) -> str:
 
 
 def _close_up(photo: Photo, entry: PhotoEntry, *, unit: Length) -> Iterator[Flowable]:
-    found = close_up(photo.rgb, entry.measurement)
+    shown = with_rulers(entry.measurement, entry.rulers, unit=unit)
+    found = close_up(photo.rgb, shown)
     if found is None:
         return
     pixels, moved = found

@@ -2,6 +2,8 @@
 
 from collections.abc import Callable, Mapping
 
+import numpy as np
+
 from damagescore import inspection as aggregate
 from damagescore.edge import add_shim, boundaries_of, correct_layer, remove_layer
 from damagescore.edge.missed import shim_at
@@ -72,7 +74,9 @@ def _boundary(inspection: Inspection, entry: PhotoEntry, op: Op) -> Inspection:
         changed = correct_layer(edge, scale, edge.layers[number].index, lower_px=line)
     else:
         changed = correct_layer(edge, scale, edge.layers[-1].index, upper_px=line)
-    target = f"boundary {number} of {len(curves) - 1}"
+    target = f"between layers {number - 1} and {number}"
+    if number in (0, len(edge.layers)):
+        target = f"{'lower' if number == 0 else 'upper'} end of the stack"
     return _taken(
         inspection, entry, op, with_layers(photo, measurement, changed),
         action="move_boundary", target=target,
@@ -86,11 +90,10 @@ def _shim(inspection: Inspection, entry: PhotoEntry, op: Op) -> Inspection:
     changed = add_shim(
         edge, scale, upper_px=place.upper_px, lower_px=place.lower_px, outer_px=place.outer_px
     )
-    middle = (place.upper_px[:, 1].mean() + place.lower_px[:, 1].mean()) / 2
-    shims = [x.index for x in changed.shims]
-    heights = [abs((x.upper_px[:, 1].mean() + x.lower_px[:, 1].mean()) / 2 - middle)
-               for x in changed.shims]  # fmt: skip
-    number = shims[heights.index(min(heights))]
+    known = [x.upper_px for x in edge.layers]
+    number = next(
+        x.index for x in changed.shims if not any(np.array_equal(x.upper_px, y) for y in known)
+    )
     return _taken(
         inspection, entry, op, with_layers(photo, measurement, changed), action="add_shim",
         target=f"layer {number}",
