@@ -7,7 +7,7 @@ from scipy.spatial import cKDTree
 
 from damagescore.damage.centreline import centre, resample, smooth
 from damagescore.damage.strip import Strip
-from damagescore.damage.tips import with_true_ends
+from damagescore.damage.tips import Surround, surround_of, with_true_ends
 from damagescore.edge.record import Edge
 from damagescore.photo.record import Photo
 from damagescore.scale.record import Scale
@@ -37,12 +37,15 @@ def photo_lines(
     """
     made: list[Points] = []
     step = max(1.0, 0.04 / scale.mm_per_px)
-    for line in lines:
-        rough = smooth(resample(strip.to_photo(line), step_px=step), spread=2.0)
-        drawn = _branch(photo, edge, rough, made, scale) if made else None
-        if not made:
-            fine = _centred(photo, rough, scale)
-            drawn = with_true_ends(photo.grey, fine, scale, inside=edge.judged)
+    rough = [smooth(resample(strip.to_photo(x), step_px=step), spread=2.0) for x in lines]
+    around = surround_of(
+        photo.grey, np.vstack(rough), edge.judged, px_per_mm=1 / scale.mm_per_px
+    )
+    for line in rough:
+        if made:
+            drawn = _branch(photo, around, line, made, scale)
+        else:
+            drawn = with_true_ends(around, _centred(photo, line, scale))
         if drawn is not None:
             made.append(drawn)
     return tuple(made)
@@ -53,7 +56,7 @@ def _centred(photo: Photo, rough: Points, scale: Scale) -> Points:
 
 
 def _branch(
-    photo: Photo, edge: Edge, rough: Points, made: list[Points], scale: Scale
+    photo: Photo, around: Surround, rough: Points, made: list[Points], scale: Scale
 ) -> Points | None:
     """The branch from its foot to its tip; None where it never leaves the others' strokes."""
     px_per_mm = 1 / scale.mm_per_px
@@ -65,7 +68,7 @@ def _branch(
     fine = _centred(photo, own, scale)
     others = np.vstack(made)
     if not returns:
-        ended = with_true_ends(photo.grey, fine, scale, inside=edge.judged, start=False)
+        ended = with_true_ends(around, fine, start=False)
         fine = _cut_where_met(ended, others, reach_px=SAME_MM * px_per_mm)
         # A walk that ends inside another stroke has come back to it.
         returns = _distance(others, fine[-1]) < STROKE_MM * px_per_mm / 2

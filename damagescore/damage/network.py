@@ -19,12 +19,16 @@ PALE = 0.5
 """Long lines whose darkness differs by more than this share are not one crack."""
 
 
+LOOP_SHARE = 1.4
+"""A side of a loop must be this many times as long as the shortest branch."""
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Paths:
     """One connected network: its longest path first, then its branches.
 
     Each path is an ordered array (N, 2) of (column, row); a branch starts on
-    the path that it starts from.
+    the path that it starts from, and ends on one where it closes a loop.
     """
 
     lines: tuple[Points, ...]
@@ -76,11 +80,18 @@ def _ordered(places: Points, graph: csr_matrix, shortest_branch_px: float) -> Pa
     while True:
         reach, came, _ = dijkstra(graph, indices=taken, return_predecessors=True, min_only=True)
         far = int(np.argmax(reach))
-        if reach[far] < shortest_branch_px:
+        if reach[far] < LOOP_SHARE * shortest_branch_px / 2:
             return Paths(lines=tuple(lines))
         branch = _back(came, far)[::-1]
-        lines.append(places[branch])
-        taken.extend(int(i) for i in branch)
+        way_on = _way_on(graph, came, branch)
+        if reach[far] >= shortest_branch_px or _closes(way_on, reach, shortest_branch_px):
+            lines.append(places[np.concatenate([branch, way_on])])
+        taken.extend(int(i) for i in (*branch, *way_on))
+
+
+def _closes(way_on: Indices, reach: Points, shortest_branch_px: float) -> bool:
+    """Whether a loop's two halves are together long enough to be more than a pinhole."""
+    return bool(len(way_on) and 2 * reach[way_on[0]] >= LOOP_SHARE * shortest_branch_px)
 
 
 def _back(came: NDArray[np.int32], last: int) -> Indices:
@@ -88,6 +99,18 @@ def _back(came: NDArray[np.int32], last: int) -> Indices:
     while came[path[-1]] >= 0:
         path.append(int(came[path[-1]]))
     return np.array(path, dtype=np.intp)
+
+
+def _way_on(graph: csr_matrix, came: NDArray[np.int32], branch: Indices) -> Indices:
+    """The other half of a loop whose farthest place ends a branch; empty at a tip.
+
+    Two ways from the paths before meet there: the branch goes on along the other.
+    """
+    far = branch[-1]
+    beside = graph.indices[graph.indptr[far] : graph.indptr[far + 1]]
+    ways = [_back(came, int(k)) for k in beside if k not in branch]
+    apart = [w for w in ways if not np.isin(w[:-1], branch).any()]
+    return max(apart, key=len, default=branch[:0])
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -6,11 +6,10 @@ from dataclasses import dataclass
 import cv2
 import numpy as np
 from numpy.typing import NDArray
+from scipy.ndimage import uniform_filter1d
 
-from damagescore.damage.centreline import cumulative_px, resample
 from damagescore.damage.ridge import local_mean
 from damagescore.damage.strip import blurred
-from damagescore.scale.record import Scale
 
 Points = NDArray[np.float64]
 Image = NDArray[np.float32]
@@ -19,10 +18,25 @@ Mask = NDArray[np.bool_]
 BACK_MM = 0.5
 """The elongated filters overshoot a tip by up to their half length; start inside it."""
 
-AHEAD_MM = 1.5
+AHEAD_MM = 2.0
+DARKER = 1.6
+"""Times the darkness of a line at which another crack begins."""
+
+SURE = 1.5
+"""What the search joined must on the whole be this many times as dark as an end must be."""
+
+GAP_MM = 0.6
+"""A speck or a hair on a stroke may hide this much of it."""
+
 LOOK_MM = 0.2
 LOOK = np.linspace(0.15, 1.0, 6)
 SIDE_MM = 0.3
+AROUND_MM = 5.0
+"""Sound rubber within this distance says what grain and border look like."""
+
+BORDER_MM = 0.5
+"""Reach of a shim's gleam and contact shadow into the rubber."""
+
 OUTSIDE = -3.0
 TURN_DEG = 36.0
 TIP_SHARE = 0.22
@@ -31,19 +45,26 @@ TIP_SHARE = 0.22
 LEAST_DARKNESS = 0.08
 """A stroke fainter than this is not told from the grain of the rubber."""
 
+CHANCE_SPREADS = 1.645
+"""What a walk's best look sees on sound rubber, exceeded by chance once in twenty."""
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Surround:
-    """Relative darkness of the photo around a tip.
+    """Relative darkness of the photo around a line.
 
-    `dark` (h, w) is 0 on the rubber beside the stroke and far below it outside
-    the judged rubber; `corner` (x, y) is the photo pixel of its first element;
-    `px_per_mm` is the photo's.
+    `dark` (h, w) is 0 on the rubber beside the stroke, the usual shade of the layer's
+    border taken off, and far below it outside the judged rubber; `corner` (x, y) is the
+    photo pixel of its first element; `px_per_mm` is the photo's. `sound` (N, 2) are
+    places on sound rubber, `from_border_px` (N,) their distance from what is not
+    judged, and `depth` (h, w) that of every pixel.
     """
 
     dark: Image
     corner: Points
     px_per_mm: float
+    sound: Points
+    depth: Image
 
     def contrast(self, places: Points, headings: Points) -> Image:
         """How much darker the next bit of line is than both its sides.
@@ -52,7 +73,7 @@ class Surround:
         ----------
         places : ndarray, shape (N, 2)
             Photo pixels.
-        headings : ndarray, shape (M,)
+        headings : ndarray, shape (M,) or (N, M)
             Radians.
 
         Returns
@@ -60,105 +81,209 @@ class Surround:
         ndarray, shape (N, M, L)
             Darkness at L places ahead, less that of the darker side.
         """
-        rays = np.stack([np.cos(headings), np.sin(headings)], axis=-1)
-        sides = np.stack([-rays[:, 1], rays[:, 0]], axis=-1) * SIDE_MM * self.px_per_mm
-        look = LOOK * LOOK_MM * self.px_per_mm
-        ahead = places[:, None, None, :] + look[None, None, :, None] * rays[None, :, None, :]
-        middle = self._at(ahead)
-        left, right = (self._at(ahead + k * sides[None, :, None, :]) for k in (1, -1))
-        beside = (left.mean(axis=2) + right.mean(axis=2)) / 2
+        middle, left, right = self.look(places, headings)
+        beside = (left + right) / 2
         return np.asarray(middle - np.maximum(beside, 0)[:, :, None], np.float32)
 
-    def _at(self, places: Points) -> Image:
+    def look(self, places: Points, headings: Points) -> tuple[Image, Image, Image]:
+        """Darkness at L places ahead, (N, M, L), and mean darkness of both sides, (N, M)."""
+        rays = np.stack([np.cos(headings), np.sin(headings)], axis=-1)
+        rays = np.broadcast_to(rays, (len(places), *rays.shape[-2:]))[:, :, None, :]
+        sides = np.stack([-rays[..., 1], rays[..., 0]], axis=-1) * SIDE_MM * self.px_per_mm
+        look = LOOK * LOOK_MM * self.px_per_mm
+        ahead = places[:, None, None, :] + look[None, None, :, None] * rays
+        middle = self._at(self.dark, ahead)
+        left, right = (self._at(self.dark, ahead + k * sides) for k in (1, -1))
+        return middle, left.mean(axis=2), right.mean(axis=2)
+
+    def from_border_mm(self, places: Points) -> Image:
+        """Distance from what is not judged."""
+        return np.asarray(self._at(self.depth, places[:, None, :])[:, 0] / self.px_per_mm)
+
+    def _at(self, image: Image, places: Points) -> Image:
         moved = (places - self.corner).astype(np.float32).reshape(len(places), -1, 2)
         read = cv2.remap(
-            self.dark, moved[..., 0], moved[..., 1], cv2.INTER_LINEAR,
+            image, moved[..., 0], moved[..., 1], cv2.INTER_LINEAR,
             borderMode=cv2.BORDER_CONSTANT, borderValue=OUTSIDE,
         )  # fmt: skip
         return np.asarray(read.reshape(places.shape[:-1]), np.float32)
 
 
-def with_true_ends(
-    grey: Image, line: Points, scale: Scale, *, inside: Mask, start: bool = True
-) -> Points:
-    """Move the last end (and the first, if `start`) of a line to the stroke's tip.
+def surround_of(grey: Image, line: Points, inside: Mask, *, px_per_mm: float) -> Surround:
+    """Darkness around a line, with sound rubber on all sides of it.
 
     Parameters
     ----------
     grey : ndarray of float32, shape (H, W)
     line : ndarray, shape (N, 2)
-        Evenly spaced centre line, photo pixels.
+        Photo pixels.
     inside : ndarray of bool, shape (H, W)
-        Where a stroke may run on; its edge is an end.
+        Where a stroke may run; its edge is an end.
+    px_per_mm : float
+    """
+    reach = math.ceil(AROUND_MM * px_per_mm)
+    x0, y0 = (max(0, int(c) - reach) for c in line.min(axis=0))
+    x1, y1 = (int(c) + reach + 1 for c in line.max(axis=0))
+    part, allowed = grey[y0:y1, x0:x1], inside[y0:y1, x0:x1]
+    stroke = np.zeros(part.shape, np.uint8)
+    course = np.round(line - (x0, y0)).astype(np.int32).reshape(-1, 1, 2)
+    cv2.polylines(stroke, [course], False, 1, max(1, round(0.8 * px_per_mm)))
+    sound = allowed & (stroke == 0)
+    fine = blurred(part, max(0.5, 0.025 * px_per_mm))
+    dark = 1 - fine / local_mean(fine, sound, 0.8 * px_per_mm)
+    depth, side = _from_borders(allowed)
+    dark -= _border_shade(dark, sound, depth, side, px_per_mm=px_per_mm)
+    dark[~allowed] = OUTSIDE
+    corner = np.array([x0, y0], np.float64)
+    gap = max(1, round(0.08 * px_per_mm))
+    rows, columns = np.nonzero(sound[::gap, ::gap])
+    return Surround(
+        dark=dark.astype(np.float32), corner=corner, px_per_mm=px_per_mm,
+        sound=np.column_stack([columns, rows]) * gap + corner,
+        depth=np.asarray(depth, np.float32),
+    )  # fmt: skip
+
+
+def _from_borders(allowed: Mask) -> tuple[Image, NDArray[np.int32]]:
+    """Distance from what is not judged, px, and which piece of it is the nearest, from 1."""
+    depth, side = cv2.distanceTransformWithLabels(
+        allowed.astype(np.uint8), cv2.DIST_L2, 5, labelType=cv2.DIST_LABEL_CCOMP
+    )
+    return np.asarray(depth, np.float32), np.asarray(side, np.int32)
+
+
+def _border_shade(
+    dark: Image, sound: Mask, depth: Image, side: NDArray[np.int32], *, px_per_mm: float
+) -> Image:
+    """What sound rubber usually looks like at each distance from each of its borders.
+
+    The light falls on one border and not on the other, so `side` keeps them apart.
+    """
+    reach = round(BORDER_MM * px_per_mm)
+    near = (depth > 0) & (depth < reach + 1)
+    shade = np.zeros(dark.shape, np.float32)
+    for border in np.unique(side[near]):
+        zone = near & (side == border)
+        step = depth[zone].astype(np.intp)
+        seen, plain = dark[zone], sound[zone]
+        levels = np.zeros(reach + 1, np.float32)
+        for k in range(reach + 1):
+            here = seen[plain & (step == k)]
+            # A gleaming border is no reason to take plain rubber beside it for dark.
+            levels[k] = max(0.0, float(np.median(here))) if len(here) > 50 else 0.0
+        shade[zone] = levels[step]
+    return shade
+
+
+def with_true_ends(around: Surround, line: Points, *, start: bool = True) -> Points:
+    """Move the last end (and the first, if `start`) of a line to the stroke's tip.
+
+    Parameters
+    ----------
+    around : Surround
+    line : ndarray, shape (N, 2)
+        Evenly spaced centre line, photo pixels.
     start : bool
         False for a branch, whose first point lies on its main path.
 
     Notes
     -----
-    A walk goes on from inside the stroke, turning with it, as long as the mean
-    darkness over the next 0.2 mm stands out of the grain beside the stroke.
+    A walk goes on from inside the stroke, turning with it. The end is where the sum of
+    (contrast - threshold) from the plainest part of the line outwards is largest, so
+    that a speck on the stroke is stepped over where enough of it follows, and a pale
+    stretch that the search added is given back.
     """
-    ended = _with_true_end(grey, line, scale, inside)
+    if len(line) < 6:
+        return line
+    ended = _with_true_end(around, line)
     if start:
-        ended = _with_true_end(grey, ended[::-1], scale, inside)[::-1]
+        ended = _with_true_end(around, ended[::-1])[::-1]
     return ended
 
 
-def _with_true_end(grey: Image, line: Points, scale: Scale, inside: Mask) -> Points:
-    mm_per_px = scale.surface.mm_per_px_at(line[-1])
-    along = cumulative_px(line)
-    kept = along <= along[-1] - min(BACK_MM / mm_per_px, along[-1] / 4)
-    if kept.sum() < 4:
-        return line
-    body = line[kept]
-    step = float(along[1])
-    around, beside, body_dark = _surround(grey, line, body[-1], inside, 1 / mm_per_px)
-    n_aim = min(len(body) - 1, max(3, round(0.4 / mm_per_px / step)))
-    aim = body[-1] - body[-1 - n_aim]
-    heading = math.atan2(aim[1], aim[0])
-    threshold = max(
-        LEAST_DARKNESS, TIP_SHARE * body_dark, _chance_contrast(around, beside, heading)
+def _with_true_end(around: Surround, line: Points) -> Points:
+    step = float(np.hypot(*(line[1] - line[0])))
+    seen = _line_contrast(around, line)
+    steady = uniform_filter1d(seen, max(3, round(0.8 * around.px_per_mm / step)))
+    anchor = min(int(np.argmax(steady)), len(line) - 4)
+    back = min(BACK_MM * around.px_per_mm / step, (len(line) - anchor) / 4)
+    body = line[: max(anchor + 3, len(line) - round(back))]
+    heading = _heading(body, round(0.4 * around.px_per_mm / step))
+    usual = float(np.quantile(seen, 0.75))
+    threshold = threshold_at(around, line, heading, usual)
+    walked, ahead = _walk(around, body[-1], heading, step=step)
+    # What is far darker than the line is another crack, which it meets.
+    ahead = ahead[: np.argmax(ahead > DARKER * usual)] if max(ahead) > DARKER * usual else ahead
+    score = np.concatenate([seen[anchor : len(body)], ahead]) / threshold
+    found, gap = len(body) - anchor, GAP_MM * around.px_per_mm / step
+    last = anchor + _resumed(score, _last_seen(score, found=found), gap=gap)
+    ended = np.vstack([body, walked])[: max(4, last + 1)]
+    return np.vstack([ended, _rest(around, ended, threshold)])
+
+
+def _last_seen(score: Points, *, found: int) -> int:
+    """Where the stroke ends before any further speck.
+
+    Among the first `found`, which the search has joined, a gap is crossed where what
+    follows outweighs it; from there on the first place that is too pale is the end.
+    """
+    sure = int(np.argmax(np.cumsum(np.clip(score[:found] / SURE - 1, -1, 1))))
+    pale = np.flatnonzero(score[sure + 1 :] < 1)
+    return sure + int(pale[0] if len(pale) else len(score) - sure - 1)
+
+
+def _resumed(score: Points, last: int, *, gap: float) -> int:
+    """The end beyond a speck on the stroke: what follows is twice as dark as it must be."""
+    total = np.cumsum(np.clip(score[last + 1 :] / 2 - 1, -1, 1))
+    given_up = np.flatnonzero(total < -gap)
+    total = total[: given_up[0]] if len(given_up) else total
+    return last + 1 + int(np.argmax(total)) if len(total) and total.max() > 0 else last
+
+
+def _line_contrast(around: Surround, line: Points) -> Points:
+    """Contrast at every point, along the line's own course."""
+    tangent = np.gradient(line, axis=0)
+    headings = np.arctan2(tangent[:, 1], tangent[:, 0])
+    # A look goes ahead: centre it on its place.
+    behind = (
+        0.5 * LOOK_MM * around.px_per_mm * np.column_stack([np.cos(headings), np.sin(headings)])
     )
-    walked = _walk(around, body[-1], heading, step=step, threshold=threshold)
-    return resample(np.vstack([body, walked]), step_px=step) if len(walked) else body
+    middle, left, right = around.look(line - behind, headings[:, None])
+    # Beside another stroke the free side tells.
+    beside = np.maximum(np.minimum(left, right), 0)
+    return np.asarray((middle.mean(axis=2) - beside)[:, 0], np.float64)
 
 
-def _surround(
-    grey: Image, line: Points, start: Points, inside: Mask, px_per_mm: float
-) -> tuple[Surround, Points, float]:
-    """The surround of a tip, places on sound rubber in it, and the stroke's darkness."""
-    reach = math.ceil((BACK_MM + AHEAD_MM + 0.5) * px_per_mm)
-    x0, y0 = (max(0, int(c) - reach) for c in start)
-    x1, y1 = (int(c) + reach + 1 for c in start)
-    part, allowed = grey[y0:y1, x0:x1], inside[y0:y1, x0:x1]
-    fine = blurred(part, max(0.5, 0.025 * px_per_mm))
-    stroke = np.zeros(part.shape, np.uint8)
-    course = np.round(line - (x0, y0)).astype(np.int32).reshape(-1, 1, 2)
-    cv2.polylines(stroke, [course], False, 1, max(1, round(0.8 * px_per_mm)))
-    cv2.polylines(stroke, [course], False, 2, 1)
-    sound = allowed & (stroke == 0)
-    dark = 1 - fine / local_mean(fine, sound, 0.8 * px_per_mm)
-    body = float(np.quantile(dark[stroke == 2], 0.75)) if (stroke == 2).any() else 0.0
-    dark[~allowed] = OUTSIDE
-    corner = np.array([x0, y0], np.float64)
-    gap = max(1, round(0.12 * px_per_mm))
-    rows, columns = np.nonzero(sound[::gap, ::gap])
-    places = np.column_stack([columns, rows]) * gap + corner
-    around = Surround(dark=dark.astype(np.float32), corner=corner, px_per_mm=px_per_mm)
-    return around, places, body
+def _heading(line: Points, points: int) -> float:
+    n_aim = min(len(line) - 1, max(3, points))
+    aim = line[-1] - line[-1 - n_aim]
+    return math.atan2(aim[1], aim[0])
 
 
-def _chance_contrast(around: Surround, places: Points, heading: float) -> float:
-    """What a walk's best look sees on sound rubber, exceeded by chance once in twenty."""
+def threshold_at(around: Surround, line: Points, heading: float, body: float) -> float:
+    """Contrast that a stroke must show at the end of a line."""
+    return max(LEAST_DARKNESS, TIP_SHARE * body, _chance_contrast(around, line[-1], heading))
+
+
+def _chance_contrast(around: Surround, tip: Points, heading: float) -> float:
+    """What a walk's best look sees on sound rubber near a tip, by chance."""
+    near = np.hypot(*(around.sound - tip).T) < AROUND_MM * around.px_per_mm
+    places = around.sound[near]
+    off = float(around.from_border_mm(tip[None])[0])
+    if off < BORDER_MM:
+        # A contact shadow or a moulded rim is a line of its own: compare with that.
+        along = places[np.abs(around.from_border_mm(places) - off) < 0.06]
+        places = along if len(along) >= 20 else places
     if len(places) < 20:
         return 0.0
-    best = around.contrast(places, heading + _turns()).mean(axis=2).max(axis=1)
+    some = places[:: max(1, len(places) // 400)]
+    best = around.contrast(some, heading + _turns()).mean(axis=2).max(axis=1)
     best = best[best > OUTSIDE / 2]
     if len(best) == 0:
         return 0.0
     # Robust, as another crack or a branch may lie in the surround.
     middle = float(np.median(best))
-    return middle + 1.645 * 1.4826 * float(np.median(np.abs(best - middle)))
+    return middle + CHANCE_SPREADS * 1.4826 * float(np.median(np.abs(best - middle)))
 
 
 def _turns() -> Points:
@@ -166,30 +291,29 @@ def _turns() -> Points:
 
 
 def _walk(
-    around: Surround, start: Points, heading: float, *, step: float, threshold: float
-) -> Points:
-    """Points after `start`, one a step, up to the stroke's end."""
+    around: Surround, start: Points, heading: float, *, step: float
+) -> tuple[Points, Points]:
+    """Points after `start`, one a step, and what is seen ahead of each."""
     turns = _turns()
     most = int((BACK_MM + AHEAD_MM) * around.px_per_mm / step)
-    at, walked = start, []
+    at, walked, ahead = start, [], []
     for _ in range(most):
-        seen = around.contrast(at[None], heading + turns)[0]
-        value = seen.mean(axis=1)
+        value = around.contrast(at[None], heading + turns)[0].mean(axis=1)
         best = int(np.argmax(value - 0.1 * np.abs(turns)))
-        if value[best] < threshold:
-            walked.extend(_rest(around, at, heading + turns[best], seen[best] >= threshold))
-            break
         # Half the turn: the aim lies ahead, and a tip bends, it does not zigzag.
         heading += 0.5 * float(turns[best])
         at = at + step * np.array([math.cos(heading), math.sin(heading)])
         walked.append(at)
-    return np.array(walked).reshape(-1, 2)
+        ahead.append(float(value[best]))
+    return np.array(walked).reshape(-1, 2), np.array(ahead)
 
 
-def _rest(around: Surround, at: Points, heading: float, dark: Mask) -> list[Points]:
-    """The last bit of stroke inside the final look ahead."""
+def _rest(around: Surround, line: Points, threshold: float) -> Points:
+    """The last bit of stroke inside the final look ahead, shape (0 or 1, 2)."""
+    heading = _heading(line, 4)
+    dark = around.contrast(line[-1:], np.array([heading]))[0, 0] >= threshold
     if not dark[0]:
-        return []
+        return line[:0]
     last = int(np.argmin(dark)) - 1 if not dark.all() else len(dark) - 1
     ahead = float(LOOK[last]) * LOOK_MM * around.px_per_mm
-    return [at + ahead * np.array([math.cos(heading), math.sin(heading)])]
+    return line[-1:] + ahead * np.array([[math.cos(heading), math.sin(heading)]])
