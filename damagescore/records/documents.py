@@ -18,7 +18,7 @@ from damagescore.records.tables import DocumentRow
 
 Kind = Literal[
     "library_photo", "grade_scale", "practice_answer", "crossed_study", "detection_study",
-    "target_check", "agreement_study",
+    "target_check", "target_rule", "agreement_study",
 ]  # fmt: skip
 
 

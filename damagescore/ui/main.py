@@ -19,6 +19,7 @@ PAGES = (
     ("records.py", "Records", ":material/inventory_2:", "records"),
     ("limit_sets.py", "Limit sets", ":material/rule:", "limit-sets"),
     ("scale_cards.py", "Scale cards", ":material/straighten:", "scale-cards"),
+    ("check_target.py", "Check target", ":material/target:", "check-target"),
     ("about.py", "About and cautions", ":material/info:", "about"),
 )
 
