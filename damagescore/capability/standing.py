@@ -42,7 +42,8 @@ def standing(
     Parameters
     ----------
     checks : sequence of (datetime, bool)
-        When each was made and whether it passed, in any order; aware of their time zone.
+        When each was made and whether it passed; of the same moment, the last given counts.
+        Aware of their time zone.
     now : datetime
     valid_days : float
         How long a passed check holds, as the organisation sets it.
@@ -56,7 +57,7 @@ def standing(
         raise StudyError(
             f"A check is said to hold for {valid_days:g} days.", remedy="Give a number above 0."
         )
-    made = sorted(checks)
+    made = sorted(checks, key=lambda check: check[0])
     if not made:
         return Standing(state="none", words="The check target was never measured.", due=None)
     at, passed = made[-1]
