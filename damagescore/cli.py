@@ -16,6 +16,7 @@ import numpy as np
 
 from damagescore import __version__
 from damagescore.batch import assess_photos, photos_in, run_demo
+from damagescore.cli_follow import add_follow_commands
 from damagescore.cli_records import add_record_commands
 from damagescore.damage import trace_crack
 from damagescore.errors import DamageScoreError, PhotoError, UsageError
@@ -65,6 +66,7 @@ def _parser() -> argparse.ArgumentParser:
     _add_measure(commands)
     _add_assess(commands)
     _add_trace(commands)
+    add_follow_commands(commands)
     _add_cards(commands)
     _add_demo(commands)
     add_order_commands(commands, add_photo_options=_add_photo_options, options=_options)

@@ -7,8 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 from scipy.optimize import minimize
-from scipy.special import ndtri
-from scipy.stats import chi2
+from scipy.special import chdtrc, ndtri
 
 from damagescore.endurance.record import Lifetime
 
@@ -131,7 +130,7 @@ def life_ratio(first: Sequence[Lifetime], second: Sequence[Lifetime]) -> LifeRat
     gain = max(2 * (math.fsum(apart) - both.log_likelihood), 0.0)
     return LifeRatio(
         value=math.exp(log_ratio), low=math.exp(log_ratio - half),
-        high=math.exp(log_ratio + half), shape=both.shape, p_shapes=float(chi2.sf(gain, 1)),
+        high=math.exp(log_ratio + half), shape=both.shape, p_shapes=float(chdtrc(1, gain)),
     )  # fmt: skip
 
 

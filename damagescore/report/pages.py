@@ -35,6 +35,8 @@ class PageFacts:
         "NOT SIGNED", or who signed and when.
     banner : str
         A warning over the whole width; empty for none.
+    document : str
+        What kind of paper it is.
     """
 
     record_id: str
@@ -43,6 +45,7 @@ class PageFacts:
     banner: str
     software: str
     content_sha256: str
+    document: str = "Record"
 
 
 def build_pdf(story: Sequence[Flowable], facts: PageFacts) -> bytes:
@@ -60,7 +63,7 @@ def build_pdf(story: Sequence[Flowable], facts: PageFacts) -> bytes:
     document = BaseDocTemplate(
         file,
         pagesize=(PAGE_WIDTH, PAGE_HEIGHT),
-        title=drawable(f"Inspection record {facts.record_id}", most=200),
+        title=drawable(_title(facts), most=200),
         subject=drawable(facts.subject, most=200),
         author="",
         creator=facts.software,
@@ -70,6 +73,11 @@ def build_pdf(story: Sequence[Flowable], facts: PageFacts) -> bytes:
     document.addPageTemplates([PageTemplate(frames=[frame])])
     document.build(list(story), canvasmaker=_canvas_maker(facts))
     return file.getvalue()
+
+
+def _title(facts: PageFacts) -> str:
+    kind = "Inspection record" if facts.document == "Record" else facts.document
+    return f"{kind} {facts.record_id}"
 
 
 def _canvas_maker(facts: PageFacts) -> Any:
@@ -102,7 +110,9 @@ def _draw_frame(canvas: Canvas, facts: PageFacts, *, number: int, count: int) ->
     canvas.line(MARGIN, 16 * mm, right, 16 * mm)
     canvas.setFillColor(FAINT)
     canvas.setFont(PLAIN, 7)
-    record = _fitted(f"Record {facts.record_id}", PLAIN, size=7, width=BODY_WIDTH * 0.55)
+    record = _fitted(
+        f"{facts.document} {facts.record_id}", PLAIN, size=7, width=BODY_WIDTH * 0.55
+    )
     canvas.drawString(MARGIN, 12.3 * mm, record)
     canvas.drawCentredString(PAGE_WIDTH * 0.64, 12.3 * mm, drawable(facts.software, most=30))
     canvas.drawRightString(right, 12.3 * mm, f"Page {number} of {count}")

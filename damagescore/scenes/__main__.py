@@ -1,4 +1,4 @@
-"""Command line: `python -m damagescore.scenes SET --out DIR`; sets: demo, order and more."""
+"""Command line: `python -m damagescore.scenes SET --out DIR`; sets: demo, series and more."""
 
 import argparse
 import sys
@@ -12,7 +12,10 @@ from damagescore.scenes.demo import demo_specs
 from damagescore.scenes.development import development_specs, hard_specs
 from damagescore.scenes.order import order_specs, write_order
 from damagescore.scenes.render import render, write_scene
+from damagescore.scenes.series import write_series
 from damagescore.scenes.spec import SceneSpec
+
+WHICH = ("demo", "order", "series", "development", "hard", "checking")
 
 
 def choose_specs(
@@ -38,7 +41,7 @@ def choose_specs(
 def build_parser() -> argparse.ArgumentParser:
     """Arguments of the command."""
     parser = argparse.ArgumentParser(prog="python -m damagescore.scenes", description=__doc__)
-    parser.add_argument("which", choices=("demo", "order", "development", "hard", "checking"))
+    parser.add_argument("which", choices=WHICH)
     parser.add_argument("--out", type=Path, required=True, help="folder for the photos")
     parser.add_argument(
         "--count", type=int, help="how many; all photos of demo and order, or 24"
@@ -54,6 +57,9 @@ def main(arguments: list[str] | None = None) -> int:
     """Render a set of photos; return the exit code (0 done, 2 wrong use)."""
     options = build_parser().parse_args(arguments)
     try:
+        if options.which == "series":
+            write_series(options.out)
+            return 0
         specs, first = choose_specs(options.which, options.count, width_px=options.width)
         masks = options.masks or options.which not in ("demo", "order")
         if options.which == "order":

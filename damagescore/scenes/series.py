@@ -4,10 +4,14 @@ The shop, the parts and the load spectrum are invented; the cracks grow by laws 
 truth tells.
 """
 
+from collections.abc import Iterable
 from dataclasses import replace
+from pathlib import Path
 
 import numpy as np
+from tqdm import tqdm
 
+from damagescore.scenes.render import render, write_scene
 from damagescore.scenes.spec import (
     CameraSpec,
     CrackSpec,
@@ -26,6 +30,7 @@ HISTORY_HOURS = (0, 250, 500, 750, 1000, 1250, 1500, 1750)
 TEST_HOURS = (0, 150, 300, 450, 600, 750)
 
 SEED = 7300
+"""Of the part of the history; each part on test has the next hundreds."""
 
 
 def _part(rubber: str, *cracks: CrackSpec) -> SceneSpec:
@@ -101,3 +106,81 @@ def _taken(part: SceneSpec, name: str, visit: int, cracks: tuple[CrackSpec, ...]
         elevation_deg=float(draw.uniform(36, 50)),
     )
     return replace(part, name=name, camera=camera, light=light, visit=visit, cracks=cracks)
+
+
+def seed_of(name: str) -> int:
+    """Seed of a part: it gives the textures that stay with it."""
+    return SEED + 100 * ("history", "E-1", "E-2").index(name)
+
+
+def write_series(folder: Path, *, only: str = "") -> None:
+    """Render all photos of both stories, and write their plans and readings.
+
+    Parameters
+    ----------
+    folder : Path
+        Made when missing.
+    only : str
+        "history" or "endurance" renders only that.
+    """
+    folder.mkdir(parents=True, exist_ok=True)
+    if only != "endurance":
+        looks = history_specs()
+        _write_photos("history", looks, folder)
+        (folder / "history.toml").write_text(_history_plan(looks), encoding="utf-8")
+    if only != "history":
+        parts = endurance_specs()
+        for name, looks in parts.items():
+            _write_photos(name, looks, folder)
+            readings = folder / f"{name.lower()}.csv"
+            readings.write_text(_readings(name), encoding="utf-8")
+        (folder / "endurance.toml").write_text(_test_plan(parts), encoding="utf-8")
+
+
+def _write_photos(name: str, looks: Iterable[tuple[float, SceneSpec]], folder: Path) -> None:
+    for _, spec in tqdm(list(looks), desc=name, unit="photo"):
+        write_scene(render(spec, seed_of(name)), folder)
+
+
+SCALE = 'scale = "squares"\nsize_mm = 10.0\n'
+
+
+def _looks(looks: Iterable[tuple[float, SceneSpec]]) -> str:
+    return "".join(
+        f'\n[[part.look]]\nhours = {hours:.0f}\nphoto = "{spec.name}.jpg"\n'
+        for hours, spec in looks
+    )
+
+
+def _history_plan(looks: Iterable[tuple[float, SceneSpec]]) -> str:
+    return (
+        "# One invented part at eight inspections.\n"
+        f'title = "HV-2210 over 1750 h"\n{SCALE}\n'
+        f'[[part]]\nname = "0201"\ngroup = "HV-2210"\n{_looks(looks)}'
+    )
+
+
+def _test_plan(parts: dict[str, tuple[tuple[float, SceneSpec], ...]]) -> str:
+    head = (
+        "# An invented endurance test of two parts.\n"
+        'title = "Two compounds on stand 3"\nspectrum = "invented: 6 degrees, 5 Hz, 20 kN"\n'
+        f"{SCALE}show_hours = [0, 450, 750]\n"
+    )
+    tables = [
+        f'\n[[part]]\nname = "{name}"\ngroup = "Compound {letter}"\nending = "run_out"\n'
+        f'readings = "{name.lower()}.csv"\n{_looks(looks)}'
+        for letter, (name, looks) in zip("AB", parts.items(), strict=True)
+    ]
+    return head + "".join(tables)
+
+
+def _readings(name: str) -> str:
+    """Stiffness in N/mm that falls with the crack, and temperature, every 75 h."""
+    draw = np.random.default_rng([SEED, seed_of(name)])
+    fall = {"E-1": 0.00028, "E-2": 0.00013}[name]
+    lines = ["hours,stiffness,stiffness_u,temperature_c"]
+    for hours in range(0, 751, 75):
+        stiffness = 1480 * (1 - fall * hours) + 4 * draw.standard_normal()
+        heat = 24 + 14 * (1 - np.exp(-hours / 90)) + 0.6 * draw.standard_normal()
+        lines.append(f"{hours},{stiffness:.1f},5.0,{heat:.1f}")
+    return "\n".join(lines) + "\n"

@@ -16,9 +16,9 @@ PACKAGE = ROOT / "damagescore"
 ORDER = (
     "errors", "quantity", "photo", "scale", "quality", "edge", "damage", "totals",
     "measurement", "measure", "layers", "around",
-    "limits", "inspection", "history", "endurance", "capability",
-    "records", "report", "training", "scenes", "batch", "orders",
-    "ui", "record_commands", "cli_records", "cli", "__main__",
+    "limits", "inspection", "history", "endurance", "chart", "capability",
+    "records", "report", "training", "scenes", "batch", "orders", "follow",
+    "ui", "record_commands", "cli_records", "cli_follow", "cli", "__main__",
 )  # fmt: skip
 
 MODULES = sorted(PACKAGE.rglob("*.py"))
