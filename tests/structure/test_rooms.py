@@ -65,10 +65,11 @@ def test_modules_stay_readable(path: Path) -> None:
 def test_every_command_is_in_the_readme() -> None:
     readme = (ROOT / "README.md").read_text(encoding="utf-8")
     texts = [Path(cli.__file__).read_text(), Path(order_commands.__file__).read_text()]
+    texts.append((PACKAGE / "cli_follow.py").read_text(encoding="utf-8"))
     names = re.findall(r'commands\.add_parser\(\s*"(\w+)"', "".join(texts))
     records = (PACKAGE / "cli_records.py").read_text(encoding="utf-8")
     names += re.findall(r'_command\(commands, "(\w+)"', records)
-    assert len(names) >= 14
+    assert len(names) >= 16
     missing = [n for n in names if f"damagescore {n}" not in readme]
     assert not missing
 
