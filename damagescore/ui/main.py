@@ -11,8 +11,8 @@ from damagescore.ui.session import ROOT
 
 LOOK = Path(__file__).with_name("look.css")
 
-SIGNAL_COLOURS = ("green", "orange", "red")
-"""Of the theme, given to our own rows as --ds-green and so on."""
+SIGNAL_COLOURS = ("green", "orange", "red", "gray", "link")
+"""Of the theme, given to our own style as --ds-green and so on."""
 
 PAGES = (
     ("inspect.py", "Inspect", ":material/center_focus_strong:", ""),

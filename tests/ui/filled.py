@@ -1,5 +1,6 @@
 """A store with one inspection whose photo is small and whose findings are known."""
 
+from dataclasses import replace
 from pathlib import Path
 
 import cv2
@@ -25,6 +26,9 @@ MISSED = [[80.0, 50.0], [200.0, 50.0]]
 """In a layer each; 100, 80 and 120 px long at 0.04 mm a pixel: 4.0, 3.2 and 4.8 mm."""
 
 
+Lines = tuple[list[list[float]], ...]
+
+
 def photo_file() -> bytes:
     """Grey rubber with three dark strokes 3 px wide, as PNG."""
     generator = np.random.default_rng(11)
@@ -36,7 +40,7 @@ def photo_file() -> bytes:
     return bytes(data.tobytes())
 
 
-def measurement(data: bytes, *, lines: tuple[list[list[float]], ...]) -> Measurement:
+def measurement(data: bytes, *, lines: Lines) -> Measurement:
     """A measurement with a crack along each line."""
     photo = read_photo(data, name="edge.png")
     edge, scale = flat_edge(width=WIDTH, height=HEIGHT), plain_scale()
@@ -61,16 +65,34 @@ def measurement(data: bytes, *, lines: tuple[list[list[float]], ...]) -> Measure
 
 def filled(folder: Path) -> Inspection:
     """Put an inspection with two proposed cracks into a new store."""
-    store = Store(folder)
-    data = photo_file()
-    found = measurement(data, lines=(CRACK, OTHER))
-    part = Part(part_number="HV-2210", serial_number="0117", hours=600.0, work_order="HVRW-1")
+    inspection = record()
+    keep(folder, inspection)
+    return inspection
+
+
+def record(*, serial_number: str = "0117", lines: Lines = (CRACK, OTHER)) -> Inspection:
+    """An inspection of one photo with a proposed crack along each line; refused without."""
+    found = measurement(photo_file(), lines=lines)
+    if not lines:
+        blur = Check(
+            name="focus", outcome="refuse", value=20.0, unit="px",
+            message="The photo is out of focus: hold still.",
+        )  # fmt: skip
+        found = replace(found, quality=Quality(usable=False, checks=(blur,)))
+    part = Part(
+        part_number="HV-2210", serial_number=serial_number, hours=600.0, work_order="HVRW-1"
+    )
     options = MeasureOptions(scale=ScaleRequest(kind="squares", size_mm=10.0))
-    inspection = add_photo(
+    return add_photo(
         new_inspection(part, by="R. Alder"),
-        sha256=store.put_photo(data), name="edge.png", measurement=found.to_dict(),
+        sha256=found.photo["sha256"], name="edge.png", measurement=found.to_dict(),
         options=options_to_dict(options), by="R. Alder",
     )  # fmt: skip
-    store.save(inspection)
-    store.close()
-    return inspection
+
+
+def keep(folder: Path, *inspections: Inspection) -> None:
+    """Put inspections and their photo into a store, which may be in use."""
+    with Store(folder) as store:
+        store.put_photo(photo_file())
+        for inspection in inspections:
+            store.save(inspection)

@@ -5,9 +5,10 @@ import re
 from pathlib import Path
 
 import pytest
-from playwright.sync_api import ConsoleMessage, Page, Response, expect
+from playwright.sync_api import Page, expect
 
 from tests.ui.browser import ROOT, browser, chromium, server
+from tests.ui.watch import watch
 
 pytestmark = [
     pytest.mark.browser,
@@ -30,7 +31,7 @@ def test_a_part_is_inspected_from_photo_to_signed_report(tmp_path: Path) -> None
         )
         context.set_default_timeout(STEP)
         page = context.new_page()
-        _listen(page, faults)
+        watch(page, faults)
         _start(page, address)
         _add_photo(page)
         _review(page)
@@ -42,30 +43,6 @@ def test_a_part_is_inspected_from_photo_to_signed_report(tmp_path: Path) -> None
         _narrow(page, address)
         context.close()
     assert faults == []
-
-
-def _listen(page: Page, faults: list[str]) -> None:
-    """Collect what goes wrong in the browser, and every request to another server."""
-    page.on("pageerror", lambda e: faults.append(str(e)))
-    page.on("console", lambda m: faults.append(m.text) if _is_fault(m) else None)
-    page.on("requestfailed", lambda r: faults.append(r.url) if _is_foreign(r.url) else None)
-    page.on("response", lambda r: faults.append(r.url) if _is_missing(r) else None)
-
-
-def _is_fault(message: ConsoleMessage) -> bool:
-    # A failed load is judged by its address below; the message does not name it.
-    return message.type == "error" and "Failed to load resource" not in message.text
-
-
-def _is_foreign(url: str) -> bool:
-    return not url.startswith(("http://localhost:", "blob:", "data:"))
-
-
-def _is_missing(response: Response) -> bool:
-    # Opened below its root, the page tries "records/_stcore/…" before "_stcore/…".
-    return _is_foreign(response.url) or (
-        response.status >= 400 and "/_stcore/" not in response.url
-    )
 
 
 def _start(page: Page, address: str) -> None:
