@@ -10,7 +10,7 @@ from damagescore.edge.record import Edge
 from damagescore.errors import UsageError
 from damagescore.quality import Quality
 from damagescore.quantity import Quantity, quantity_from_dict, rectangular
-from damagescore.scale import ScaleRequest
+from damagescore.scale import Lens, ScaleRequest
 from damagescore.scale.record import Scale
 
 SCHEMA = "damagescore/measurement/1"
@@ -82,6 +82,8 @@ class MeasureOptions:
         """Read back what `to_dict` wrote, also after a way through JSON."""
         scale = dict(plain["scale"])
         scale["points_px"] = _outline(scale["points_px"])
+        lens = scale.get("lens")
+        scale["lens"] = None if lens is None else Lens.from_dict(lens)
         region = plain.get("region_px")
         return cls(
             **{

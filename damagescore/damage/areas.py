@@ -120,7 +120,7 @@ def _area_budget(
     shift = U_BORDER_MM[origin] * free_mm
     along_layer = U_LAYER_MM * bound_mm
     return (
-        Contribution(source="scale", u=2 * scale.u_relative * area_mm2),
+        Contribution(source="scale", u=2 * scale.u_relative_at(outline) * area_mm2),
         Contribution(source="outline", u=wander),
         Contribution(source="threshold", u=math.hypot(shift, along_layer)),
     )
@@ -189,7 +189,7 @@ def _extent(outline: Points, scale: Scale, *, edge: Edge, layer: Layer | None) -
     length = float(reach.max() - reach.min())
     ends = math.sqrt(2) * U_POINT_MM
     lines = (
-        Contribution(source="scale", u=scale.u_relative * length),
+        Contribution(source="scale", u=scale.u_relative_at(outline) * length),
         Contribution(source="ends", u=ends),
     )
     return from_budget(length, lines, unit="mm")

@@ -159,7 +159,7 @@ def _length(
     forks = len(lines) - 1
     mm_per_px = scale.surface.mm_per_px_at(lines[0][len(lines[0]) // 2])
     budget = [
-        Contribution(source="scale", u=fine * scale.u_relative),
+        Contribution(source="scale", u=fine * scale.u_relative_at(np.vstack(lines))),
         Contribution(source="tip position", u=tip_mm * math.sqrt(2 + forks)),
         # Between keeping and dropping what is smaller than a pixel.
         Contribution(source="path noise", u=math.hypot(abs(fine - coarse) / 2, 0.001 * fine)),
@@ -207,7 +207,7 @@ def _widths(photo: Photo, lines: list[Points], scale: Scale) -> dict[str, Quanti
         ("width_mean", opening.mean_mm, opening.cuts),
     ):
         budget = [
-            Contribution(source="scale", u=value * scale.u_relative),
+            Contribution(source="scale", u=value * scale.u_relative_at(np.vstack(lines))),
             Contribution(source="threshold", u=value * opening.u_threshold),
             Contribution(source="sampling", u=mm_per_px / math.sqrt(12) * math.sqrt(2 / cuts)),
         ]
@@ -228,7 +228,7 @@ def _along_layer(
     start, end = span_mm(np.vstack(lines), edge, scale)
     extent = end - start
     tips = Contribution(source="tip position", u=tip_mm * math.sqrt(2))
-    by_scale = Contribution(source="scale", u=extent * scale.u_relative)
+    by_scale = Contribution(source="scale", u=extent * scale.u_relative_at(np.vstack(lines)))
     layer = next(x for x in edge.rubber if x.index == index)
     visible = visible_length_mm(layer, edge, scale)
     if visible <= 0:

@@ -108,7 +108,7 @@ def thickness_of(
     value = float(gaps.mean())
     pieces = max(length / WAVE_MM, 1.0)
     budget = (
-        Contribution(source="scale", u=value * scale.u_relative),
+        Contribution(source="scale", u=value * scale.u_relative_across),
         Contribution(source="boundary noise", u=math.hypot(*noise_px[:2]) * mm_per_px),
         Contribution(
             source="edge model", u=math.sqrt(2) * rectangular(LOCATION_BIAS_PX) * mm_per_px

@@ -49,6 +49,8 @@ def camera_facts(exif: Image.Exif, *, height: int, width: int) -> CameraFacts:
         model=_text(exif.get(_MODEL)),
         taken=_text(private.get(_TAKEN) or exif.get(_CHANGED)),
         focal_px=_focal_px(private, diagonal=math.hypot(width, height), width=stored_width),
+        focal_mm=_number(private.get(_FOCAL)),
+        orientation=orientation_of(exif),
     )
 
 

@@ -10,13 +10,16 @@ from numpy.typing import NDArray
 class CameraFacts:
     """What the file's EXIF says of the camera; None where it is silent.
 
-    `focal_px` is the focal length in pixels of the upright full-resolution photo.
+    `focal_px` is the focal length in pixels of the upright full-resolution photo, `focal_mm`
+    as the lens has it engraved, `orientation` how the file stores the photo (Exif tag 0x0112).
     """
 
     maker: str | None = None
     model: str | None = None
     taken: str | None = None
     focal_px: float | None = None
+    focal_mm: float | None = None
+    orientation: int = 1
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -46,11 +46,22 @@ def tilt_check(scale: Scale, *, rule: QualityRule) -> Check:
             "or use a square mark."
         )
         return Check(name="tilt", outcome="warn", value=None, unit="deg", message=message)
-    outcome = rule.tilt_deg.judge(tilt)
+    reach = rule.tilt_sure * (scale.u_tilt_deg or 0.0)
+    outcome = _tilt_outcome(tilt, reach, rule)
     message = f"The view is tilted by {tilt:.0f} degrees to the mark's plane"
+    if reach >= 1:
+        message += f" (give or take {reach:.0f})"
     if outcome != "pass":
         message += f"; up to {rule.tilt_deg.warn:.0f} are wanted: hold the camera square"
     return Check(name="tilt", outcome=outcome, value=tilt, unit="deg", message=message + ".")
+
+
+def _tilt_outcome(tilt_deg: float, reach_deg: float, rule: QualityRule) -> Outcome:
+    """Refused where all of the tilt's range is too large, passed where none of it is."""
+    if tilt_deg - reach_deg > rule.tilt_deg.refuse:
+        return "refuse"
+    wide = tilt_deg > rule.tilt_deg.warn or tilt_deg + reach_deg > rule.tilt_deg.refuse
+    return "warn" if wide else "pass"
 
 
 def marks_check(scale: Scale, *, rule: QualityRule) -> Check | None:

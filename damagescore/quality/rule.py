@@ -44,7 +44,11 @@ class QualityRule:
     tilt_deg : Bounds
         The scale corrects a tilt that it knows (its error is in `scale_uncertainty`).
         At 30 deg a crack across the tilt looks 13 % narrower (1 - cos), at 40 deg 23 %,
-        and the depth of field runs out. Refused only where the tilt surely is larger.
+        and the depth of field runs out. Refused only where the tilt surely is larger,
+        warned about where it may be.
+    tilt_sure : float
+        Standard uncertainties below the tilt that must still lie beyond the bound for a
+        refusal: 1.65 is 95 % on one side.
     saturated_rubber_percent, dark_rubber_percent : Bounds
         Share of rubber pixels with no grey level left to judge.
     saturated_photo_percent : Bounds
@@ -79,6 +83,7 @@ class QualityRule:
     least_px_per_mm_refuse: float = 8.0
     px_per_limit: float = 3.0
     tilt_deg: Bounds = Bounds(warn=30.0, refuse=40.0)
+    tilt_sure: float = 1.65
     saturated_rubber_percent: Bounds = Bounds(warn=2.0, refuse=15.0)
     dark_rubber_percent: Bounds = Bounds(warn=20.0, refuse=60.0)
     saturated_photo_percent: Bounds = Bounds(warn=40.0, refuse=100.0)

@@ -9,9 +9,11 @@ import numpy as np
 from numpy.typing import NDArray
 
 from damagescore.errors import ScaleError
+from damagescore.scale.camera import Camera
 from damagescore.scale.dots_pose import pose_of_dots
-from damagescore.scale.plane import Pose
+from damagescore.scale.pose import Pose
 from damagescore.scale.profile import edge_offsets, even_steps, linear_light, sample
+from damagescore.scale.spread import Spread
 
 Points = NDArray[np.float64]
 
@@ -40,19 +42,18 @@ class Disc:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class DotsFit:
-    """The plane of the card: `px_to_mm`, tilt and its uncertainty, and the two discs."""
+    """The plane of the card, its uncertainty, and the two discs."""
 
     pose: Pose
     discs: tuple[Disc, Disc]
-    u_relative: float
-    u_log_focal: float
+    spread: Spread
 
 
 def find_dots(
     grey: NDArray[np.float32],
     *,
     distance_mm: float,
-    focal_px: float | None = None,
+    camera: Camera,
     view: str = "face",
 ) -> DotsFit:
     """Find the pair of discs and the map of their plane.
@@ -74,13 +75,10 @@ def find_dots(
     if first.centre_px[0] > second.centre_px[0]:
         first, second = second, first
     fit = pose_of_dots(
-        (first.outline_px, second.outline_px), distance_mm=distance_mm,
-        size_px=(grey.shape[1], grey.shape[0]), focal_px=focal_px, view=view,
+        (camera.ideal(first.outline_px), camera.ideal(second.outline_px)),
+        distance_mm=distance_mm, camera=camera, view=view,
     )  # fmt: skip
-    return DotsFit(
-        pose=fit.pose, discs=(first, second), u_relative=fit.u_relative,
-        u_log_focal=fit.u_log_focal,
-    )  # fmt: skip
+    return DotsFit(pose=fit.pose, discs=(first, second), spread=fit.spread)
 
 
 def _discs(grey: NDArray[np.float32]) -> list[Disc]:

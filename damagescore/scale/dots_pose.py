@@ -1,18 +1,16 @@
 """The plane of two like discs: round on the plane, at a known distance."""
 
 import math
+from functools import partial
 
 import numpy as np
 from scipy.optimize import least_squares
 
-from damagescore.scale.plane import (
-    TILT_PRIOR,
-    FittedPose,
-    Pose,
-    focal_prior,
-    length_spread,
-)
-from damagescore.scale.record import Points, SurfaceMap
+from damagescore.scale.camera import Camera
+from damagescore.scale.plane import FittedPose
+from damagescore.scale.pose import TILT_PRIOR, Pose
+from damagescore.scale.spread import spread_of
+from damagescore.scale.surface import Points, SurfaceMap
 
 SMALLEST_NOISE_PX = 0.03
 
@@ -21,8 +19,7 @@ def pose_of_dots(
     outlines_px: tuple[Points, Points],
     *,
     distance_mm: float,
-    size_px: tuple[int, int],
-    focal_px: float | None = None,
+    camera: Camera,
     view: str = "face",
 ) -> FittedPose:
     """Fit the plane on which both outlines are circles of one radius.
@@ -33,34 +30,31 @@ def pose_of_dots(
     Parameters
     ----------
     outlines_px : two ndarrays, shape (N, 2)
-        Sub-pixel points around each disc.
+        Sub-pixel points around each disc, as a lens without distortion gives them.
     distance_mm : float
         Between the discs' centres.
-    size_px : tuple of int
-        Width and height of the photo.
-    focal_px : float or None
-        From EXIF.
+    camera : Camera
     view : "face" or "profile"
     """
     centres = np.array([o.mean(axis=0) for o in outlines_px])
     apart = float(np.hypot(*(centres[1] - centres[0])))
     scale = distance_mm / apart
-    usual, u_focal = focal_prior(focal_px, size_px)
-    middle = (np.array(size_px) - 1) / 2
+    usual, u_focal = camera.focal_px, camera.u_log_focal
+    middle = camera.middle_px
 
     def pose_of(x: Points) -> Pose:
         return Pose(
             mm_per_px=scale * math.exp(x[0]), tilt_x=x[1], tilt_y=x[2],
-            focal_px=usual * math.exp(x[3]), size_px=size_px,
+            focal_px=usual * math.exp(x[3]), size_px=camera.size_px,
         )  # fmt: skip
 
-    def misfit_px(x: Points) -> Points:
+    def misfit_px(x: Points, at_px: tuple[Points, ...] = outlines_px) -> Points:
         surface = SurfaceMap(px_to_mm=pose_of(x).px_to_mm)
         first = x[4:6] * scale
         second = first + distance_mm * np.array([math.cos(x[6]), math.sin(x[6])])
         rows = [
             np.hypot(*(surface.to_mm(o) - c).T) / scale - x[7]
-            for o, c in zip(outlines_px, (first, second), strict=True)
+            for o, c in zip(at_px, (first, second), strict=True)
         ]
         return np.concatenate(rows)
 
@@ -78,10 +72,14 @@ def pose_of_dots(
         tries = [least_squares(residuals, s, args=(noise,), method="lm") for s in starts]
         fit = min(tries, key=lambda r: float(r.cost))
         noise = max(SMALLEST_NOISE_PX, float(np.sqrt(np.mean(misfit_px(fit.x) ** 2))))
-    covariance = np.linalg.inv(fit.jac.T @ fit.jac)
-    return FittedPose(
-        pose=pose_of(fit.x),
-        u_relative=length_spread(fit.x, covariance, pose_of),
-        u_log_focal=float(np.sqrt(covariance[3, 3])),
-        residual_px=noise,
+    bent = tuple(camera.bent(o) for o in outlines_px)
+    change = misfit_px(fit.x, bent) - misfit_px(fit.x)
+    spread = spread_of(
+        fit.x,
+        fit.jac,
+        residuals=partial(residuals, noise_px=noise),
+        pose_of=pose_of,
+        camera=camera,
+        bend_change=change / noise,
     )
+    return FittedPose(pose=pose_of(fit.x), spread=spread, residual_px=noise)

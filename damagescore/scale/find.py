@@ -10,27 +10,20 @@ from numpy.typing import NDArray
 from damagescore.errors import ScaleError
 from damagescore.photo.record import Photo
 from damagescore.quantity import Contribution, rectangular
+from damagescore.scale.camera import Camera, camera_of
 from damagescore.scale.cards import FAMILY, OWN_SIDES_MM
 from damagescore.scale.dots import find_dots
-from damagescore.scale.plane import (
-    focal_prior,
-    plane_of_squares,
-)
+from damagescore.scale.plane import COVERED_SHARE, plane_of_squares, whole_squares
+from damagescore.scale.pose import Pose
 from damagescore.scale.record import Mark, Scale, SurfaceMap
 from damagescore.scale.request import ScaleRequest
+from damagescore.scale.round_edge import ROUND_LINES, judged_arc_px
 from damagescore.scale.rule import find_rule
+from damagescore.scale.spread import Spread, bend_of_lengths
 from damagescore.scale.squares import Square, find_squares
 
-TURN_LIMIT_DEG = 50.0
-"""Beyond this turn from the facing line a round edge is not judged."""
-
-FACING = "place of the line that faces the camera"
-DISTANCE = "distance of the camera from the round edge"
 FACING_HALF_WIDTH_MM = 1.5
-
-# A length about a cylinder at turn a changes by tan(a)/cos(a) × (shift / R) when the facing
-# line shifts (derivative of dx / cos a); over -35 to 35 degrees its root mean square is 0.4.
-TYPICAL_TURN = 0.4
+"""How far the line along which a card touches a round part may be from where it is held."""
 
 CARD_MARGIN_MM = 10.0
 """A card reaches about this far beyond its marks."""
@@ -40,10 +33,6 @@ UNSEEN_TILT_DEG = 15.0
 
 # Ink spreads and lenses bloom: the side of a printed square is known to a tenth of a px.
 EDGE_PLACE_PX = 0.1
-
-# Close-up lenses bend lengths over the middle of the frame by up to about this share
-# (common practice, no source).
-LENS_SHARE = 0.0005
 
 
 def find_scale(photo: Photo, request: ScaleRequest, *, view: str = "face") -> Scale:
@@ -61,14 +50,16 @@ def find_scale(photo: Photo, request: ScaleRequest, *, view: str = "face") -> Sc
     ScaleError
         When the mark is not found, or its size is not known.
     """
-    ways: dict[str, Callable[[Photo, ScaleRequest, str], Scale]] = {
+    camera, use = camera_of(photo.camera, (photo.width, photo.height), request.lens)
+    ways: dict[str, Callable[[Photo, Camera, ScaleRequest, str], Scale]] = {
         "auto": _by_own_card,
         "squares": _by_squares,
         "rule": _by_rule,
         "two_dots": _by_dots,
         "two_points": _by_points,
     }
-    scale = _with_standoff(ways[request.kind](photo, request, view), photo, request)
+    found = replace(ways[request.kind](photo, camera, request, view), lens=use)
+    scale = _with_standoff(found, request)
     if request.edge_radius_mm is not None and view == "face":
         return with_cylinder(scale, photo, radius_mm=request.edge_radius_mm)
     return scale
@@ -110,37 +101,19 @@ def with_cylinder(
     flat = replace(scale.surface, radius_mm=None, eye_mm=None, facing_mm=0.0, axis_deg=0.0)
     axis = _metric_direction(flat, photo, direction_deg)
     cos, sin = math.cos(math.radians(axis)), math.sin(math.radians(axis))
-    eye = _eye_of(scale.surface, photo)
+    eye = _eye_of(scale.surface)
     turned = (eye[0] * cos + eye[1] * sin, -eye[0] * sin + eye[1] * cos, eye[2])
     along = np.array([cos, sin])
     touching = _touching_mm(scale, flat, photo, along) if facing_mm is None else facing_mm
     surface = replace(
         flat, radius_mm=radius_mm, facing_mm=touching, axis_deg=axis, eye_mm=turned
     )
-    budget = tuple(c for c in scale.budget if c.source not in (FACING, DISTANCE))
-    budget = (*budget, _distance_line(scale, photo, turned, touching, radius_mm))
-    if facing_mm is None:
-        u = TYPICAL_TURN * rectangular(FACING_HALF_WIDTH_MM) / radius_mm
-        budget = (*budget, Contribution(source=FACING, u=u))
-    return replace(scale, surface=surface, budget=budget, u_relative=_combined(budget))
-
-
-def _distance_line(
-    scale: Scale,
-    photo: Photo,
-    eye: tuple[float, float, float],
-    facing_mm: float,
-    radius_mm: float,
-) -> Contribution:
-    """What an uncertain focal length does to arcs: it tilts the rays that meet the cylinder.
-
-    At turn a, an arc changes by tan(a) times the change of a ray's slope; the slope is
-    the place seen from the foot of the eye over the distance, which goes as the focal.
-    """
-    _, known = focal_prior(photo.camera.focal_px, (photo.width, photo.height))
-    u_focal = scale.u_log_focal if scale.u_log_focal is not None else known
-    aside = math.hypot(0.35 * radius_mm, eye[0] - facing_mm)
-    return Contribution(source=DISTANCE, u=TYPICAL_TURN * u_focal * aside / eye[2])
+    u_facing_mm = rectangular(FACING_HALF_WIDTH_MM) if facing_mm is None else 0.0
+    rolled = replace(scale, surface=surface, u_facing_mm=u_facing_mm)
+    arc_px = judged_arc_px(surface, (photo.width, photo.height))
+    plain = tuple(c for c in scale.budget if c.source not in ROUND_LINES)
+    budget = (*plain, *rolled.round_lines(arc_px))
+    return replace(rolled, budget=budget, u_relative=_combined(budget))
 
 
 def _touching_mm(
@@ -169,41 +142,21 @@ def _metric_direction(surface: SurfaceMap, photo: Photo, direction_deg: float) -
     return math.degrees(math.atan2(step[1], step[0]))
 
 
-def _eye_over(surface: SurfaceMap, photo: Photo) -> tuple[float, float, float]:
-    """Camera centre over the plane, from its homography and the focal length.
-
-    tan(tilt) = f × (gradient of depth per px) at the principal point; the eye stands
-    f × (mm per px) away along the optical axis.
-    """
-    middle = np.array(_middle(photo))
-    focal, _ = focal_prior(photo.camera.focal_px, (photo.width, photo.height))
-    row = surface.px_to_mm[2]
-    slope = focal * row[:2] / (row @ [*middle, 1.0])
-    cos = 1 / math.sqrt(1 + float(slope @ slope))
-    local = surface.jacobian(middle)
-    across = float(np.linalg.svd(local, compute_uv=False)[1])
-    reach = focal * across * cos
-    # depth grows against `slope`: the foot of the eye lies on the nearer side
-    shift = local @ slope / across * reach * cos
-    foot = surface.to_mm(middle[None])[0] + shift
-    return float(foot[0]), float(foot[1]), reach
-
-
-def _eye_of(surface: SurfaceMap, photo: Photo) -> tuple[float, float, float]:
-    """The camera over the plane, in the plane's own frame, fitted or from the usual focal."""
-    if surface.eye_mm is None:
-        return _eye_over(surface, photo)
+def _eye_of(surface: SurfaceMap) -> tuple[float, float, float]:
+    """The camera over the plane, in the plane's own frame."""
+    assert surface.eye_mm is not None
     x, y, away = surface.eye_mm
     axis = math.radians(surface.axis_deg)
     cos, sin = math.cos(axis), math.sin(axis)
     return x * cos - y * sin, x * sin + y * cos, away
 
 
-def _by_own_card(photo: Photo, request: ScaleRequest, view: str) -> Scale:
-    squares = find_squares(photo.grey)
+def _by_own_card(photo: Photo, camera: Camera, request: ScaleRequest, view: str) -> Scale:
+    squares = find_squares(photo.grey, camera.lens)
     own = [s for s in squares if s.family == FAMILY and s.id in OWN_SIDES_MM]
     if own:
-        return _of_squares(photo, own, [OWN_SIDES_MM[s.id] for s in own], request, view, "card")
+        sides_mm = [OWN_SIDES_MM[s.id] for s in own]
+        return _of_squares(camera, own, sides_mm, request=request, view=view, method="card")
     if squares:
         ids = ", ".join(str(s.id) for s in squares)
         raise ScaleError(
@@ -217,9 +170,9 @@ def _by_own_card(photo: Photo, request: ScaleRequest, view: str) -> Scale:
     )
 
 
-def _by_squares(photo: Photo, request: ScaleRequest, view: str) -> Scale:
+def _by_squares(photo: Photo, camera: Camera, request: ScaleRequest, view: str) -> Scale:
     assert request.size_mm is not None
-    squares = find_squares(photo.grey)
+    squares = find_squares(photo.grey, camera.lens)
     if not squares:
         raise ScaleError(
             "No square mark (4x4_50 or 36h11) was found in the photo.",
@@ -229,32 +182,47 @@ def _by_squares(photo: Photo, request: ScaleRequest, view: str) -> Scale:
     kept = [
         s for s in squares if s.side_px > 0.5 * largest
     ]  # a far smaller one is a misreading
-    return _of_squares(photo, kept, [request.size_mm] * len(kept), request, view, "squares")
+    sides_mm = [request.size_mm] * len(kept)
+    return _of_squares(camera, kept, sides_mm, request=request, view=view, method="squares")
 
 
 def _of_squares(
-    photo: Photo, squares: list[Square], sides_mm: list[float], request: ScaleRequest,
+    camera: Camera, squares: list[Square], sides_mm: list[float], *, request: ScaleRequest,
     view: str, method: str,
 ) -> Scale:  # fmt: skip
-    plane = plane_of_squares(
-        squares, sides_mm=sides_mm, size_px=(photo.width, photo.height),
-        focal_px=photo.camera.focal_px, view=view,
-    )  # fmt: skip
-    surface = SurfaceMap(px_to_mm=plane.pose.px_to_mm, eye_mm=plane.pose.eye_mm)
+    ideal = [replace(s, corners_px=camera.ideal(s.corners_px)) for s in squares]
+    plane = plane_of_squares(ideal, sides_mm=sides_mm, camera=camera, view=view)
+    if len(squares) > 1 and plane.residual_px > COVERED_SHARE * squares[0].side_px / 2:
+        kept = whole_squares(ideal, camera=camera, view=view)
+        squares, sides_mm = [squares[i] for i in kept], [sides_mm[i] for i in kept]
+        ideal = [ideal[i] for i in kept]
+        plane = plane_of_squares(ideal, sides_mm=sides_mm, camera=camera, view=view)
     marks = tuple(_mark(s, side) for s, side in zip(squares, sides_mm, strict=True))
     mean_px = float(np.mean([s.side_px for s in squares]))
     budget = [
-        Contribution(source="corner noise and tilt", u=plane.u_relative),
+        *plane.spread.lines("corner noise"),
         Contribution(
             source="place of the printed edge", u=rectangular(2 * EDGE_PLACE_PX / mean_px)
         ),
         Contribution(source="printed size", u=rectangular(request.size_tolerance)),
-        Contribution(source="lens", u=rectangular(LENS_SHARE)),
     ]
-    found = _scale(
-        photo, method, surface, marks, budget, plane.pose.tilt_deg, plane.disagreement
+    spread = replace(
+        plane.spread,
+        u_tilt_deg=math.hypot(plane.spread.u_tilt_deg, _u_by_edges(plane.pose, mean_px)),
     )
-    return replace(found, u_log_focal=plane.u_log_focal)
+    found = _scale(camera, method, plane.pose, spread, marks=marks, budget=budget)
+    return replace(found, disagreement=plane.disagreement)
+
+
+def _u_by_edges(pose: Pose, side_px: float) -> float:
+    """Standard uncertainty, degrees, of a tilt that upright and level sides give.
+
+    Where blur or ink widens one pair of sides more than the other, the square looks
+    foreshortened by that share: cos(tilt) is off by as much.
+    """
+    cos = math.cos(math.radians(pose.tilt_deg))
+    share = math.sqrt(2) * rectangular(2 * EDGE_PLACE_PX / side_px)
+    return math.degrees(math.acos(max(-1.0, cos - share))) - pose.tilt_deg
 
 
 def _mark(square: Square, side_mm: float) -> Mark:
@@ -264,46 +232,36 @@ def _mark(square: Square, side_mm: float) -> Mark:
     )  # fmt: skip
 
 
-def _by_rule(photo: Photo, request: ScaleRequest, view: str) -> Scale:
+def _by_rule(photo: Photo, camera: Camera, request: ScaleRequest, view: str) -> Scale:
     assert request.size_mm is not None
-    fit = find_rule(
-        photo.grey, pitch_mm=request.size_mm, focal_px=photo.camera.focal_px, view=view
-    )
-    surface = SurfaceMap(px_to_mm=fit.pose.px_to_mm, eye_mm=fit.pose.eye_mm)
+    fit = find_rule(photo.grey, pitch_mm=request.size_mm, camera=camera, view=view)
     apart = float(np.hypot(*(fit.ends_px[1] - fit.ends_px[0])))
     mark = Mark(
         kind="rule", id=None, size_mm=fit.length_mm, corners_px=fit.ends_px,
         mm_per_px=fit.length_mm / apart,
     )  # fmt: skip
     budget = [
-        Contribution(source="graduation noise and tilt", u=fit.u_relative),
+        *fit.spread.lines("graduation noise"),
         Contribution(source="graduation accuracy", u=rectangular(request.size_tolerance)),
-        Contribution(source="lens", u=rectangular(LENS_SHARE)),
     ]
-    found = _scale(photo, "rule", surface, (mark,), budget, fit.pose.tilt_deg, None)
-    return replace(found, u_log_focal=fit.u_log_focal)
+    return _scale(camera, "rule", fit.pose, fit.spread, marks=(mark,), budget=budget)
 
 
-def _by_dots(photo: Photo, request: ScaleRequest, view: str) -> Scale:
+def _by_dots(photo: Photo, camera: Camera, request: ScaleRequest, view: str) -> Scale:
     assert request.size_mm is not None
-    fit = find_dots(
-        photo.grey, distance_mm=request.size_mm, focal_px=photo.camera.focal_px, view=view
-    )
-    surface = SurfaceMap(px_to_mm=fit.pose.px_to_mm, eye_mm=fit.pose.eye_mm)
+    fit = find_dots(photo.grey, distance_mm=request.size_mm, camera=camera, view=view)
     marks = tuple(
         Mark(kind="dot", id=None, size_mm=None, corners_px=d.centre_px[None], mm_per_px=None)
         for d in fit.discs
     )
     budget = [
-        Contribution(source="outline noise and tilt", u=fit.u_relative),
+        *fit.spread.lines("outline noise"),
         Contribution(source="printed distance", u=rectangular(request.size_tolerance)),
-        Contribution(source="lens", u=rectangular(LENS_SHARE)),
     ]
-    found = _scale(photo, "two_dots", surface, marks, budget, fit.pose.tilt_deg, None)
-    return replace(found, u_log_focal=fit.u_log_focal)
+    return _scale(camera, "two_dots", fit.pose, fit.spread, marks=marks, budget=budget)
 
 
-def _by_points(photo: Photo, request: ScaleRequest, view: str) -> Scale:
+def _by_points(photo: Photo, camera: Camera, request: ScaleRequest, view: str) -> Scale:
     del view
     assert request.size_mm is not None
     points = np.array(request.points_px, dtype=np.float64)
@@ -315,20 +273,29 @@ def _by_points(photo: Photo, request: ScaleRequest, view: str) -> Scale:
             + (", and not both in the photo." if outside.any() else "."),
             remedy="Choose two points in the photo, at least 20 px apart; farther is better.",
         )
-    mm_per_px = request.size_mm / apart
-    surface = SurfaceMap(px_to_mm=np.diag([mm_per_px, mm_per_px, 1.0]))
+    ideal = camera.ideal(points)
+    mm_per_px = request.size_mm / float(np.hypot(*(ideal[1] - ideal[0])))
+    foot = camera.middle_px * mm_per_px
+    surface = SurfaceMap(
+        px_to_mm=np.diag([mm_per_px, mm_per_px, 1.0]), lens=camera.lens,
+        eye_mm=(float(foot[0]), float(foot[1]), camera.focal_px * mm_per_px),
+    )  # fmt: skip
     marks = tuple(
         Mark(kind="point", id=None, size_mm=None, corners_px=p[None], mm_per_px=None)
         for p in points
     )
-    budget = [
+    budget = (
         # each click is good to a pixel, along the line: two rectangular contributions
         Contribution(source="clicked points", u=math.sqrt(2) * rectangular(1.0) / apart),
         Contribution(source="known distance", u=rectangular(request.size_tolerance)),
         _unseen_tilt(),
-        Contribution(source="lens", u=rectangular(LENS_SHARE)),
-    ]
-    return _scale(photo, "two_points", surface, marks, budget, None, None)
+        Contribution(source="distortion of the lens", u=bend_of_lengths(camera, ideal)),
+    )
+    return Scale(
+        method="two_points", surface=surface, centre_px=_middle(photo), tilt_deg=None,
+        marks=marks, u_relative=_combined(budget), budget=budget,
+        u_log_focal=camera.u_log_focal, u_tilt_deg=rectangular(UNSEEN_TILT_DEG),
+    )  # fmt: skip
 
 
 def _unseen_tilt() -> Contribution:
@@ -338,23 +305,26 @@ def _unseen_tilt() -> Contribution:
 
 
 def _scale(
-    photo: Photo, method: str, surface: SurfaceMap, marks: tuple[Mark, ...],
-    budget: list[Contribution], tilt: float | None, disagreement: float | None,
+    camera: Camera, method: str, pose: Pose, spread: Spread, *, marks: tuple[Mark, ...],
+    budget: list[Contribution],
 ) -> Scale:  # fmt: skip
+    x, y = camera.middle_px
     return Scale(
-        method=method, surface=surface, centre_px=_middle(photo), tilt_deg=tilt, marks=marks,
-        u_relative=_combined(tuple(budget)), budget=tuple(budget),
-        disagreement=disagreement,
+        method=method,
+        surface=SurfaceMap(px_to_mm=pose.px_to_mm, eye_mm=pose.eye_mm, lens=camera.lens),
+        centre_px=(float(x), float(y)), tilt_deg=pose.tilt_deg, u_tilt_deg=spread.u_tilt_deg,
+        marks=marks, u_relative=_combined(tuple(budget)), budget=tuple(budget),
+        u_log_focal=spread.u_log_focal,
     )  # fmt: skip
 
 
-def _with_standoff(scale: Scale, photo: Photo, request: ScaleRequest) -> Scale:
+def _with_standoff(scale: Scale, request: ScaleRequest) -> Scale:
     """Carry the scale from the mark's plane to the rubber's.
 
     A mark nearer by dz than the rubber at Z shows it too small: lengths at the rubber
     are longer by Z / (Z - dz), Z being the rubber's distance (similar triangles).
     """
-    x, y, reach = _eye_of(scale.surface, photo)
+    x, y, reach = _eye_of(scale.surface)
     if not -0.5 * reach < request.standoff_mm < 0.5 * reach:
         raise ScaleError(
             f"The stand-off of {request.standoff_mm:g} mm does not fit a camera about "

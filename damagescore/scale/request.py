@@ -4,6 +4,7 @@ from dataclasses import dataclass
 from typing import Literal
 
 from damagescore.errors import UsageError
+from damagescore.scale.lens import Lens
 
 ScaleKind = Literal["auto", "squares", "rule", "two_dots", "two_points"]
 
@@ -28,6 +29,8 @@ class ScaleRequest:
         standard uncertainty of that.
     size_tolerance : float
         Relative half-width within which the mark's size is known (rectangular).
+    lens : Lens or None
+        Profile of the camera's lens; a photo that it does not fit does without, and says so.
     """
 
     kind: ScaleKind = "auto"
@@ -37,6 +40,7 @@ class ScaleRequest:
     standoff_mm: float = 0.0
     u_standoff_mm: float = 0.3
     size_tolerance: float = 0.001
+    lens: Lens | None = None
 
     def __post_init__(self) -> None:
         for name, value in (("size", self.size_mm), ("edge radius", self.edge_radius_mm)):

@@ -8,9 +8,11 @@ import numpy as np
 from numpy.typing import NDArray
 
 from damagescore.errors import ScaleError
-from damagescore.scale.plane import Pose
+from damagescore.scale.camera import Camera
+from damagescore.scale.pose import Pose
 from damagescore.scale.profile import linear_light, sample
 from damagescore.scale.rule_pose import pose_of_rule
+from damagescore.scale.spread import Spread
 
 Points = NDArray[np.float64]
 
@@ -25,14 +27,12 @@ ACROSS_PRIOR = 0.07
 class RuleFit:
     """A rule in the photo.
 
-    `pose` maps its plane; `u_relative` is the uncertainty that tick noise, tilt and focal
-    length give to a length on it, `length_mm` from the first tick to the last, `ends_px`
-    their base ends, `ticks` how many carried the fit.
+    `pose` maps its plane and `spread` is the uncertainty of that, `length_mm` reaches from
+    the first tick to the last, `ends_px` their base ends, `ticks` how many carried the fit.
     """
 
     pose: Pose
-    u_relative: float
-    u_log_focal: float
+    spread: Spread
     residual_px: float
     length_mm: float
     ends_px: Points
@@ -54,7 +54,7 @@ def find_rule(
     grey: NDArray[np.float32],
     *,
     pitch_mm: float,
-    focal_px: float | None = None,
+    camera: Camera,
     view: str = "face",
 ) -> RuleFit:
     """Find the ticks of a rule and fit the map of its plane.
@@ -65,8 +65,7 @@ def find_rule(
         Stored grey levels, 0 to 255.
     pitch_mm : float
         From one graduation to the next.
-    focal_px : float or None
-        From EXIF.
+    camera : Camera
     view : "face" or "profile"
 
     Raises
@@ -83,10 +82,7 @@ def find_rule(
     numbers = _numbered(row)
     light = linear_light(grey)
     s, t, n = _tick_points(light, row, numbers)
-    return _fitted(
-        row, s, t, n * pitch_mm,
-        size_px=(grey.shape[1], grey.shape[0]), focal_px=focal_px, view=view,
-    )  # fmt: skip
+    return _fitted(row, s, t, n * pitch_mm, camera=camera, view=view)
 
 
 def _best_row(grey: NDArray[np.float32]) -> _Row | None:
@@ -281,9 +277,8 @@ def _clear_points(s: Points, t: Points, x_mm: Points) -> tuple[NDArray[np.bool_]
 
 
 def _fitted(
-    row: _Row, s: Points, t: Points, x_mm: Points, *, size_px: tuple[int, int],
-    focal_px: float | None, view: str,
-) -> RuleFit:  # fmt: skip
+    row: _Row, s: Points, t: Points, x_mm: Points, *, camera: Camera, view: str
+) -> RuleFit:
     keep, spread = _clear_points(s, t, x_mm)
     ticks = len(np.unique(x_mm[keep]))
     if ticks < FEWEST_TICKS or spread > 0.8:
@@ -293,10 +288,9 @@ def _fitted(
             remedy="Take the photo squarer and sharper, or use another mark.",
         )
     points = row.base + s[keep, None] * row.along + t[keep, None] * row.across
-    fit = pose_of_rule(points, x_mm[keep], size_px=size_px, focal_px=focal_px, view=view)
+    fit = pose_of_rule(camera.ideal(points), x_mm[keep], camera=camera, view=view)
     ends = np.array([row.base + p * row.along for p in (row.at_px[0], row.at_px[-1])])
     return RuleFit(
-        pose=fit.pose, u_relative=fit.u_relative, u_log_focal=fit.u_log_focal,
-        residual_px=fit.residual_px,
+        pose=fit.pose, spread=fit.spread, residual_px=fit.residual_px,
         length_mm=float(np.ptp(x_mm)), ends_px=ends, ticks=ticks,
     )  # fmt: skip

@@ -1,17 +1,16 @@
 """The plane of a rule: tilt from how its graduations crowd and converge."""
 
+from functools import partial
+
 import numpy as np
 from numpy.typing import NDArray
 from scipy.optimize import least_squares
 
-from damagescore.scale.plane import (
-    TILT_PRIOR,
-    FittedPose,
-    Pose,
-    focal_prior,
-    length_spread,
-)
-from damagescore.scale.record import Points, SurfaceMap
+from damagescore.scale.camera import Camera
+from damagescore.scale.plane import FittedPose
+from damagescore.scale.pose import TILT_PRIOR, Pose
+from damagescore.scale.spread import spread_of
+from damagescore.scale.surface import Points, SurfaceMap
 
 SMALLEST_NOISE_PX = 0.02
 
@@ -20,8 +19,7 @@ def pose_of_rule(
     points_px: Points,
     along_mm: NDArray[np.float64],
     *,
-    size_px: tuple[int, int],
-    focal_px: float | None = None,
+    camera: Camera,
     view: str = "face",
 ) -> FittedPose:
     """Fit the plane in which all points of one graduation share one place along the rule.
@@ -33,27 +31,25 @@ def pose_of_rule(
     Parameters
     ----------
     points_px : ndarray, shape (N, 2)
-        Points on the middle lines of the graduations.
+        Points on the middle lines of the graduations, as a lens without distortion gives
+        them.
     along_mm : ndarray, shape (N,)
         Place along the rule of the graduation that each point is on.
-    size_px : tuple of int
-        Width and height of the photo.
-    focal_px : float or None
-        From EXIF.
+    camera : Camera
     view : "face" or "profile"
     """
     start = _first_guess(points_px, along_mm)
-    usual, u_focal = focal_prior(focal_px, size_px)
+    usual, u_focal = camera.focal_px, camera.u_log_focal
     scale = float(np.hypot(*start[:2]))
 
     def pose_of(x: Points) -> Pose:
         return Pose(
             mm_per_px=scale * float(np.exp(x[0])), tilt_x=x[1], tilt_y=x[2],
-            focal_px=usual * float(np.exp(x[3])), size_px=size_px,
+            focal_px=usual * float(np.exp(x[3])), size_px=camera.size_px,
         )  # fmt: skip
 
-    def misfit_px(x: Points) -> Points:
-        mm = SurfaceMap(px_to_mm=pose_of(x).px_to_mm).to_mm(points_px)
+    def misfit_px(x: Points, at_px: Points = points_px) -> Points:
+        mm = SurfaceMap(px_to_mm=pose_of(x).px_to_mm).to_mm(at_px)
         found = mm @ np.array([np.cos(x[4]), np.sin(x[4])]) + x[5] * scale
         return np.asarray((found - along_mm) / scale)
 
@@ -61,7 +57,7 @@ def pose_of_rule(
         priors = [x[1] / TILT_PRIOR[view], x[2] / TILT_PRIOR[view], x[3] / u_focal]
         return np.concatenate([misfit_px(x) / noise_px, priors])
 
-    middle = (np.array(size_px) - 1) / 2
+    middle = camera.middle_px
     offset = (start[:2] @ middle + start[2]) / scale
     first = np.array([0.0, 0.0, 0.0, 0.0, np.arctan2(start[1], start[0]), offset])
     noise = 0.1
@@ -69,13 +65,16 @@ def pose_of_rule(
         fit = least_squares(residuals, first, args=(noise,), method="lm")
         noise = max(SMALLEST_NOISE_PX, float(np.sqrt(np.mean(misfit_px(fit.x) ** 2))))
         first = fit.x
-    covariance = np.linalg.inv(fit.jac.T @ fit.jac)
-    return FittedPose(
-        pose=pose_of(fit.x),
-        u_relative=length_spread(fit.x, covariance, pose_of),
-        u_log_focal=float(np.sqrt(covariance[3, 3])),
-        residual_px=noise,
+    change = misfit_px(fit.x, camera.bent(points_px)) - misfit_px(fit.x)
+    spread = spread_of(
+        fit.x,
+        fit.jac,
+        residuals=partial(residuals, noise_px=noise),
+        pose_of=pose_of,
+        camera=camera,
+        bend_change=change / noise,
     )
+    return FittedPose(pose=pose_of(fit.x), spread=spread, residual_px=noise)
 
 
 def _first_guess(points_px: Points, along_mm: NDArray[np.float64]) -> Points:

@@ -7,6 +7,7 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
+from damagescore.scale.lens_map import LensMap
 from damagescore.scale.profile import edge_areas, edge_offsets, even_steps, linear_light, sample
 
 Points = NDArray[np.float64]
@@ -56,14 +57,24 @@ class Square:
         return math.degrees(math.acos(min(1.0, float(small / large))))
 
 
-def find_squares(grey: NDArray[np.float32]) -> tuple[Square, ...]:
-    """All squares of both families, refined at full resolution."""
+def find_squares(grey: NDArray[np.float32], lens: LensMap | None = None) -> tuple[Square, ...]:
+    """All squares of both families, refined at full resolution.
+
+    Parameters
+    ----------
+    grey : ndarray, shape (H, W)
+    lens : LensMap, optional
+        Sides are then straight where the lens would not bend them; the corners are given
+        as the photo shows them all the same.
+    """
     light = linear_light(grey)
     found: list[Square] = []
     for width in (1600, 3200):
         if found or (width > 1600 and grey.shape[1] <= 1600):
             break
-        found = [_refined(light, family, i, c) for family, i, c in _detected(grey, width)]
+        found = [
+            _refined(light, family, i, c, lens=lens) for family, i, c in _detected(grey, width)
+        ]
     return tuple(_without_duplicates(found))
 
 
@@ -111,18 +122,25 @@ def _without_duplicates(found: list[Square]) -> list[Square]:
     return sorted(kept, key=lambda s: (s.corners_px[:, 0].mean(), s.id))
 
 
-def _refined(light: NDArray[np.float32], family: str, number: int, corners: Points) -> Square:
+def _refined(
+    light: NDArray[np.float32], family: str, number: int, corners: Points, *,
+    lens: LensMap | None,
+) -> Square:  # fmt: skip
     u = 0.5
     # the sampling lines follow the corners: two rounds settle them, the third is exact
     for exact in (False, False, True):
         fitted = [
-            _fit_side(light, corners[i], corners[(i + 1) % 4], cells=CELLS[family], exact=exact)
+            _fit_side(
+                light, corners[i], corners[(i + 1) % 4], cells=CELLS[family], exact=exact,
+                lens=lens,
+            )
             for i in range(4)
-        ]
+        ]  # fmt: skip
         if any(f is None for f in fitted):
             break
         lines = [f for f in fitted if f is not None]
         moved = np.array([_meet(lines[i - 1][0], lines[i][0]) for i in range(4)])
+        moved = moved if lens is None else lens.to_seen(moved)
         if np.max(np.abs(moved - corners)) > 0.2 * _shortest_side(corners):
             break
         corners, u = moved, max(x[1] for x in lines)
@@ -130,8 +148,9 @@ def _refined(light: NDArray[np.float32], family: str, number: int, corners: Poin
 
 
 def _fit_side(
-    light: NDArray[np.float32], start: Points, end: Points, *, cells: int, exact: bool
-) -> tuple[tuple[Points, Points], float] | None:
+    light: NDArray[np.float32], start: Points, end: Points, *, cells: int, exact: bool,
+    lens: LensMap | None,
+) -> tuple[tuple[Points, Points], float] | None:  # fmt: skip
     """Straight line through the sub-pixel edge points of one side, and a corner's u."""
     along = end - start
     side = float(np.hypot(*along))
@@ -150,6 +169,7 @@ def _fit_side(
     if seen.sum() < 8:
         return None
     points = (feet + np.nan_to_num(offsets)[:, None] * outwards)[seen]
+    points = points if lens is None else lens.to_ideal(points)
     line = _robust_line(points)
     residual = (points - line[0]) @ np.array([-line[1][1], line[1][0]])
     spread = 1.4826 * float(np.median(np.abs(residual)))

@@ -12,7 +12,7 @@ import numpy as np
 import pytest
 
 from damagescore.scale import ScaleRequest, find_scale
-from damagescore.scale.plane import Pose
+from damagescore.scale.pose import Pose
 from damagescore.scale.record import SurfaceMap
 from tests.scale_renders import photo_of_grey
 

@@ -7,7 +7,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from damagescore.scale.plane import Pose
+from damagescore.scale.pose import Pose
 from damagescore.scale.record import SurfaceMap
 
 angles = st.floats(-25, 25)
