@@ -17,6 +17,7 @@ import numpy as np
 from damagescore import __version__
 from damagescore.batch import assess_photos, photos_in, run_demo
 from damagescore.cli_follow import add_follow_commands
+from damagescore.cli_lens import add_calibrate
 from damagescore.cli_records import add_record_commands
 from damagescore.damage import trace_crack
 from damagescore.errors import DamageScoreError, PhotoError, UsageError
@@ -26,7 +27,7 @@ from damagescore.measure import Measurement, MeasureOptions, edge_if_found, meas
 from damagescore.orders import is_order_folder
 from damagescore.orders.commands import add_order_commands, add_order_options, assess_order
 from damagescore.photo import read_photo
-from damagescore.scale import ScaleRequest, find_scale, write_cards
+from damagescore.scale import ScaleRequest, find_scale, read_lens, write_cards
 
 DONE, FAULT, USAGE, REFUSED = 0, 1, 2, 3
 
@@ -68,6 +69,7 @@ def _parser() -> argparse.ArgumentParser:
     _add_trace(commands)
     add_follow_commands(commands)
     _add_cards(commands)
+    add_calibrate(commands, _positive)
     _add_demo(commands)
     add_order_commands(commands, add_photo_options=_add_photo_options, options=_options)
     add_record_commands(commands)
@@ -133,6 +135,7 @@ def _add_photo_options(command: argparse.ArgumentParser) -> None:
     command.add_argument(
         "--standoff", type=float, default=0.0, metavar="MM", help=help_standoff
     )
+    command.add_argument("--lens", type=Path, metavar="FILE", help="profile by calibrate")
     scale = command.add_mutually_exclusive_group()
     scale.add_argument("--square-side", type=_positive, metavar="MM")
     scale.add_argument("--rule-pitch", type=_positive, metavar="MM")
@@ -176,7 +179,10 @@ def _numbers(text: str, *, count: int, wanted: str) -> tuple[float, ...]:
 
 
 def _scale_request(given: argparse.Namespace) -> ScaleRequest:
-    common = {"edge_radius_mm": given.edge_radius, "standoff_mm": given.standoff}
+    common = {
+        "edge_radius_mm": given.edge_radius, "standoff_mm": given.standoff,
+        "lens": None if given.lens is None else read_lens(given.lens),
+    }  # fmt: skip
     if given.square_side is not None:
         return ScaleRequest(kind="squares", size_mm=given.square_side, **common)
     if given.rule_pitch is not None:

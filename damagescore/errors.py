@@ -29,6 +29,10 @@ class ScaleError(DamageScoreError):
     """No trustworthy scale could be established."""
 
 
+class CalibrationError(DamageScoreError):
+    """Photos do not calibrate a camera."""
+
+
 class EdgeError(DamageScoreError):
     """The laminated edge could not be found in the photo."""
 

@@ -9,6 +9,7 @@ from damagescore.photo.record import Photo
 from damagescore.quality.blur import blur_check
 from damagescore.quality.focus import focus_checks
 from damagescore.quality.geometry import (
+    lens_check,
     marks_check,
     planes_check,
     resolution_check,
@@ -85,13 +86,13 @@ def check_quality(
 def _scale_checks(
     scale: Scale, *, smallest_limit_mm: float | None, rule: QualityRule
 ) -> list[Check]:
-    marks = marks_check(scale, rule=rule)
     found = [
         resolution_check(scale, smallest_limit_mm=smallest_limit_mm, rule=rule),
         tilt_check(scale, rule=rule),
         uncertainty_check(scale, rule=rule),
     ]
-    return found if marks is None else [*found, marks]
+    more = (marks_check(scale, rule=rule), lens_check(scale))
+    return [*found, *(c for c in more if c is not None)]
 
 
 def _doubted(count: int, why: str) -> Check:

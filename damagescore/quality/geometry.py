@@ -76,6 +76,22 @@ def marks_check(scale: Scale, *, rule: QualityRule) -> Check | None:
     return Check(name="marks", outcome=outcome, value=percent, unit="%", message=message + ".")
 
 
+def lens_check(scale: Scale) -> Check | None:
+    """Say whether the lens profile that was asked for fits the photo; None without one."""
+    use = scale.lens
+    if use is None:
+        return None
+    name = use.name or "without a name"
+    outcome: Outcome = "warn" if use.note else "pass"
+    if not use.used:
+        message = f"The lens profile {name} was not used: {use.note}. Choose the right one"
+    elif use.note:
+        message = f"The lens profile {name} was used, but {use.note}: check that it is right"
+    else:
+        message = f"The lens profile {name} ({use.camera}) was used"
+    return Check(name="lens", outcome=outcome, value=None, unit="", message=message + ".")
+
+
 def uncertainty_check(scale: Scale, *, rule: QualityRule) -> Check:
     """Judge the relative standard uncertainty of the scale."""
     percent = 100 * scale.u_relative

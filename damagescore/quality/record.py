@@ -42,7 +42,7 @@ class Check:
     ----------
     name : str
         "scale", "scale_uncertainty", "edge", "focus", "focus_rubber", "resolution",
-        "exposure", "exposure_mark", "glare", "tilt", "marks", "planes", "layers".
+        "exposure", "exposure_mark", "glare", "tilt", "marks", "planes", "lens", "layers".
     outcome : "pass", "warn" or "refuse"
     value : float or None
         None where nothing could be measured.

@@ -7,9 +7,11 @@ from xml.sax.saxutils import escape
 
 import cv2
 import numpy as np
+from numpy.typing import NDArray
 from reportlab.lib.units import mm
 from reportlab.pdfgen.canvas import Canvas
 
+from damagescore.scale.board import FACTS, black_cells
 from damagescore.scale.squares import CELLS, FAMILIES
 
 FAMILY = "aruco_4x4_50"
@@ -18,6 +20,7 @@ OWN_SIDES_MM = {40: 10.0, 41: 10.0, 42: 5.0, 43: 5.0}
 """Side of each square of the project's own cards, by its number."""
 
 CHECK_LINE_MM = 100.0
+UPRIGHT_LINE_MM = 80.0
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -57,19 +60,46 @@ def cards() -> tuple[Card, ...]:
     return (_strip(), _small(), _dots())
 
 
+def board_card() -> Card:
+    """The board by which a camera is calibrated, with a line to check on two sides."""
+    cells, cell = black_cells()
+    left, low = 8.0, 19.0
+    width, height = cells.shape[1] * cell, cells.shape[0] * cell
+    board = tuple(
+        Box(x=left + x * cell, y=low + height - (y + 1) * cell, width=n * cell, height=cell)
+        for y, x, n in _runs(cells)
+    )
+    line, words = _check_line(left, 11)
+    side = left + width + 9
+    upright = (
+        Box(x=side - 0.1, y=low, width=0.2, height=UPRIGHT_LINE_MM),
+        Box(x=side - 2, y=low, width=4, height=0.2),
+        Box(x=side - 2, y=low + UPRIGHT_LINE_MM - 0.2, width=4, height=0.2),
+    )
+    facts = tuple(
+        Words(x=left, y=5.2 - 2.7 * i, size=1.9, text=text) for i, text in enumerate(FACTS)
+    )
+    how = Words(x=left + CHECK_LINE_MM + 4, y=11.8, size=1.9, text="upright line: 80.0 mm")
+    return Card(
+        name="board_camera", width=width + 24, height=low + height + 8,
+        boxes=(*board, *line, *upright), words=(*words, how, *facts),
+    )  # fmt: skip
+
+
 def write_cards(folder: Path) -> tuple[Path, ...]:
-    """Write every card as SVG and all of them on one A4 page as PDF.
+    """Write every card as SVG, all cards on one A4 page as PDF, and the board likewise.
 
     Returns
     -------
     tuple of Path
-        The files written: the PDF first.
+        The files written: the PDF of the cards first.
     """
     folder.mkdir(parents=True, exist_ok=True)
-    page = folder / "scale_cards.pdf"
-    _write_pdf(page)
-    written = [page]
-    for card in cards():
+    page, board_page = folder / "scale_cards.pdf", folder / "camera_board.pdf"
+    _write_pdf(page, "Scale cards", ADVICE, cards())
+    _write_pdf(board_page, "Board for calibrating a camera", BOARD_ADVICE, (board_card(),))
+    written = [page, board_page]
+    for card in (*cards(), board_card()):
         path = folder / f"{card.name}.svg"
         path.write_text(_svg(card), encoding="utf-8")
         written.append(path)
@@ -82,12 +112,20 @@ def square(number: int, x: float, y: float) -> Iterator[Box]:
     dictionary = cv2.aruco.getPredefinedDictionary(FAMILIES[FAMILY])
     pattern = np.asarray(cv2.aruco.generateImageMarker(dictionary, number, cells)) < 128
     cell = side / cells
-    for row in range(cells):
-        # runs of black cells become one box each, so that no hairline shows between them
-        edges = np.flatnonzero(np.diff(np.concatenate([[0], pattern[row].astype(int), [0]])))
+    for row, start, run in _runs(pattern):
+        top = y + side - row * cell
+        yield Box(x=x + start * cell, y=top - cell, width=run * cell, height=cell)
+
+
+def _runs(black: NDArray[np.bool_]) -> Iterator[tuple[int, int, int]]:
+    """Row, first column and length of each run of black cells.
+
+    A run becomes one box, so that no hairline shows between its cells.
+    """
+    for row, cells in enumerate(black):
+        edges = np.flatnonzero(np.diff(np.concatenate([[0], cells.astype(int), [0]])))
         for start, end in zip(edges[::2], edges[1::2], strict=True):
-            top = y + side - row * cell
-            yield Box(x=x + start * cell, y=top - cell, width=(end - start) * cell, height=cell)
+            yield row, int(start), int(end - start)
 
 
 def check_line(x: float, y: float) -> tuple[tuple[Box, ...], tuple[Words, ...]]:
@@ -131,20 +169,30 @@ def _dots() -> Card:
     return Card(name="card_dots_40mm", width=54, height=14, boxes=(), discs=discs, words=words)
 
 
-def _write_pdf(path: Path) -> None:
+def _write_pdf(
+    path: Path, title: str, advice: tuple[str, ...], shown: tuple[Card, ...]
+) -> None:
     canvas = Canvas(str(path), pagesize=(210 * mm, 297 * mm), invariant=1)
-    canvas.setTitle("Scale cards")
+    canvas.setTitle(title)
     canvas.setFont("Helvetica-Bold", 15)
-    canvas.drawString(20 * mm, 275 * mm, "Scale cards")
+    canvas.drawString(20 * mm, 275 * mm, title)
     canvas.setFont("Helvetica", 10)
-    for i, line in enumerate(ADVICE):
+    for i, line in enumerate(advice):
         canvas.drawString(20 * mm, (267 - 5.5 * i) * mm, line)
-    top = 230.0
-    for card in cards():
+    top = 255.0 - 5.5 * len(advice)
+    for card in shown:
         _draw(canvas, card, 20.0, top - card.height)
         top -= card.height + 12
     canvas.save()
 
+
+BOARD_ADVICE = (
+    'Print at 100 % ("actual size"), matt paper, no page fitting. Check both lines with a',
+    "calliper: within 0.2 mm, or give the measured side of a square when calibrating.",
+    "Glue the board to something flat and stiff. Set zoom and focus as for the rubber, and",
+    "leave them. Take 8 to 15 sharp photos: the board large, brought into every corner of the",
+    "photo, and tilted by 20 to 40 degrees to each side in turn.",
+)
 
 ADVICE = (
     'Print at 100 % ("actual size"), matt paper, no page fitting. Check the 100 mm line with a',

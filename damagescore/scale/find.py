@@ -13,6 +13,7 @@ from damagescore.quantity import Contribution, rectangular
 from damagescore.scale.camera import Camera, camera_of
 from damagescore.scale.cards import FAMILY, OWN_SIDES_MM
 from damagescore.scale.dots import find_dots
+from damagescore.scale.lens import FOCUS_SHARE
 from damagescore.scale.plane import COVERED_SHARE, plane_of_squares, whole_squares
 from damagescore.scale.pose import Pose
 from damagescore.scale.record import Mark, Scale, SurfaceMap
@@ -30,6 +31,9 @@ CARD_MARGIN_MM = 10.0
 
 UNSEEN_TILT_DEG = 15.0
 """Half-width of the tilt that a mark without width cannot show."""
+
+FOCUS_REACH = 1 + FOCUS_SHARE
+"""How much nearer or farther than the boards a photo may be, as a factor."""
 
 # Ink spreads and lenses bloom: the side of a printed square is known to a tenth of a px.
 EDGE_PLACE_PX = 0.1
@@ -59,7 +63,7 @@ def find_scale(photo: Photo, request: ScaleRequest, *, view: str = "face") -> Sc
         "two_points": _by_points,
     }
     found = replace(ways[request.kind](photo, camera, request, view), lens=use)
-    scale = _with_standoff(found, request)
+    scale = _with_focus(_with_standoff(found, request), request)
     if request.edge_radius_mm is not None and view == "face":
         return with_cylinder(scale, photo, radius_mm=request.edge_radius_mm)
     return scale
@@ -316,6 +320,23 @@ def _scale(
         marks=marks, u_relative=_combined(tuple(budget)), budget=tuple(budget),
         u_log_focal=spread.u_log_focal,
     )  # fmt: skip
+
+
+def _with_focus(scale: Scale, request: ScaleRequest) -> Scale:
+    """Say where the photo is taken from far nearer or farther than the lens's boards."""
+    use, lens = scale.lens, request.lens
+    if use is None or lens is None or not use.used or scale.surface.eye_mm is None:
+        return scale
+    away = scale.surface.eye_mm[2]
+    near, far = lens.distance_mm
+    if near / FOCUS_REACH <= away <= far * FOCUS_REACH:
+        return scale
+    told = (
+        f"it was calibrated at {near:.0f} to {far:.0f} mm and the photo is taken from "
+        f"{away:.0f} mm, at another focus"
+    )
+    note = " and ".join(x for x in (use.note, told) if x)
+    return replace(scale, lens=replace(use, note=note))
 
 
 def _with_standoff(scale: Scale, request: ScaleRequest) -> Scale:
