@@ -18,7 +18,6 @@ from damagescore.edge.record import Edge, Layer
 from damagescore.edge.region import STATIONS, across_layer, free_share
 from damagescore.measurement import MeasureOptions
 from damagescore.scale import TURN_LIMIT_DEG
-from damagescore.scale.find import FACING, TYPICAL_TURN
 from damagescore.scale.record import Scale
 
 Points = NDArray[np.float64]
@@ -189,13 +188,10 @@ def _layers_and_scale(measurement: Mapping[str, Any]) -> tuple[Edge | None, Scal
 
 
 def _u_place_deg(u_clock_deg: float, scale: Scale | None) -> float:
-    """Of the clock position, and of where the facing line lies in the photo.
-
-    The scale's budget holds the facing line as a share of a length; over `TYPICAL_TURN` it
-    is the shift over the radius, an angle.
-    """
-    shifts = [c.u for c in scale.budget if c.source == FACING] if scale is not None else []
-    facing = math.degrees(math.hypot(*shifts) / TYPICAL_TURN)
+    """Of the clock position, and of where the facing line lies in the photo."""
+    facing = 0.0
+    if scale is not None and scale.surface.radius_mm is not None:
+        facing = math.degrees(scale.u_facing_mm / scale.surface.radius_mm)
     return math.hypot(u_clock_deg, facing)
 
 

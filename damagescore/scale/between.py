@@ -45,7 +45,7 @@ def length_between(a: Points, b: Points, scale: Scale, *, screen_px: float) -> M
     return from_budget(
         length_mm,
         [
-            Contribution(source="scale", u=length_mm * scale.u_relative),
+            Contribution(source="scale", u=length_mm * scale.u_relative_at(pieces)),
             Contribution(source="clicks", u=float(np.sqrt(2)) * u_click_mm),
         ],
         unit="mm",

@@ -69,7 +69,7 @@ def board_card() -> Card:
         Box(x=left + x * cell, y=low + height - (y + 1) * cell, width=n * cell, height=cell)
         for y, x, n in _runs(cells)
     )
-    line, words = _check_line(left, 11)
+    line, words = check_line(left, 11)
     side = left + width + 9
     upright = (
         Box(x=side - 0.1, y=low, width=0.2, height=UPRIGHT_LINE_MM),
@@ -179,7 +179,7 @@ def _write_pdf(
     canvas.setFont("Helvetica", 10)
     for i, line in enumerate(advice):
         canvas.drawString(20 * mm, (267 - 5.5 * i) * mm, line)
-    top = 255.0 - 5.5 * len(advice)
+    top = 252.0 - 5.5 * len(advice)
     for card in shown:
         _draw(canvas, card, 20.0, top - card.height)
         top -= card.height + 12

@@ -53,13 +53,13 @@ def card_files() -> dict[str, bytes]:
 
 
 def _downloads(files: dict[str, bytes]) -> None:
-    page = next(name for name in files if name.endswith(".pdf"))
+    page = "scale_cards.pdf"
     st.download_button(
         "All cards on one page, PDF", files[page], file_name=page, mime=MIME[".pdf"],
         key=f"card-{page}", icon=":material/download:", type="primary", on_click="ignore",
     )  # fmt: skip
     with st.container(horizontal=True):
-        for name in (n for n in files if n.endswith(".svg")):
+        for name in (n for n in files if n.startswith("card_")):
             st.download_button(
                 f"{_words(name)}, SVG", files[name], file_name=name, mime=MIME[".svg"],
                 key=f"card-{name}", icon=":material/download:", on_click="ignore",

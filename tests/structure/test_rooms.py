@@ -18,7 +18,7 @@ ORDER = (
     "measurement", "measure", "layers", "around",
     "limits", "inspection", "history", "endurance", "chart", "capability",
     "records", "report", "training", "scenes", "batch", "orders", "follow",
-    "ui", "record_commands", "cli_records", "cli_follow", "cli", "__main__",
+    "ui", "record_commands", "cli_records", "cli_follow", "cli_lens", "cli", "__main__",
 )  # fmt: skip
 
 MODULES = sorted(PACKAGE.rglob("*.py"))
