@@ -63,10 +63,9 @@ def views(rng, *, count=12, noise_px=0.2, camera=CAMERA, size_px=SIZE_PX, **pose
     return found
 
 
-def drawn_photo(axis, place, *, camera=CAMERA, blur_px=0.8, noise_dn=2.0, seed=0) -> Photo:
-    """The board photographed through the bending lens, area-sampled."""
-    fine, margin = 2, 1.0
-    print_px = 16
+def drawn_photo(axis, place, *, camera=CAMERA, blur_px=1.2, noise_dn=2.0, seed=0) -> Photo:
+    """The board photographed through the bending lens; the blur is wider than a pixel."""
+    margin, print_px = 1.0, 8
     board = board_of().generateImage(
         (COLUMNS * 8 * print_px, ROWS * 8 * print_px), marginSize=0, borderBits=1
     )
@@ -74,11 +73,8 @@ def drawn_photo(axis, place, *, camera=CAMERA, blur_px=0.8, noise_dn=2.0, seed=0
     border = round(margin * SQUARE_MM * per_mm)
     paper = cv2.copyMakeBorder(board, *[border] * 4, cv2.BORDER_CONSTANT, value=255)
     width, height = SIZE_PX
-    x, y = np.meshgrid(
-        (np.arange(width * fine) + 0.5) / fine - 0.5,
-        (np.arange(height * fine) + 0.5) / fine - 0.5,
-    )
-    seen = np.column_stack([x.ravel(), y.ravel()])
+    x, y = np.meshgrid(np.arange(width), np.arange(height))
+    seen = np.column_stack([x.ravel(), y.ravel()]).astype(np.float64)
     ideal = cv2.undistortPoints(
         seen.reshape(-1, 1, 2), MATRIX, np.array(DISTORTION)
     ).reshape(-1, 2)  # fmt: skip
@@ -86,12 +82,11 @@ def drawn_photo(axis, place, *, camera=CAMERA, blur_px=0.8, noise_dn=2.0, seed=0
     flat = np.linalg.inv(np.column_stack([turn[:, :2], place]))
     mm = cv2.perspectiveTransform(ideal.reshape(-1, 1, 2), flat).reshape(-1, 2)
     at = ((mm * per_mm) + border - 0.5).astype(np.float32)
-    shape = (height * fine, width * fine)
+    shape = (height, width)
     light = cv2.remap(
         paper, at[:, 0].reshape(shape), at[:, 1].reshape(shape), cv2.INTER_LINEAR,
         borderMode=cv2.BORDER_CONSTANT, borderValue=90,
     ).astype(np.float64) / 255  # fmt: skip
-    light = cv2.resize(light, SIZE_PX, interpolation=cv2.INTER_AREA)
     light = cv2.GaussianBlur(0.05 + 0.7 * light, (0, 0), blur_px)
     noise = noise_dn * np.random.default_rng(seed).standard_normal(light.shape)
     level = np.clip(np.round(255 * light ** (1 / 2.2) + noise), 0, 255).astype(np.uint8)
