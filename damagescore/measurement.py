@@ -10,7 +10,7 @@ from damagescore.edge.record import Edge
 from damagescore.errors import UsageError
 from damagescore.quality import Quality
 from damagescore.quantity import Quantity, quantity_from_dict, rectangular
-from damagescore.scale import Lens, ScaleRequest
+from damagescore.scale import ScaleRequest
 from damagescore.scale.record import Scale
 
 SCHEMA = "damagescore/measurement/1"
@@ -80,15 +80,11 @@ class MeasureOptions:
     @classmethod
     def from_dict(cls, plain: Mapping[str, Any]) -> "MeasureOptions":
         """Read back what `to_dict` wrote, also after a way through JSON."""
-        scale = dict(plain["scale"])
-        scale["points_px"] = _outline(scale["points_px"])
-        lens = scale.get("lens")
-        scale["lens"] = None if lens is None else Lens.from_dict(lens)
         region = plain.get("region_px")
         return cls(
             **{
                 **plain,
-                "scale": ScaleRequest(**scale),
+                "scale": ScaleRequest.from_dict(plain["scale"]),
                 "region_px": None if region is None else _outline(region),
                 "keep_out_px": tuple(_outline(x) for x in plain.get("keep_out_px") or ()),
             }

@@ -221,12 +221,10 @@ def order_from_dict(plain: Mapping[str, Any]) -> Order:
 
 
 def _part(plain: Mapping[str, Any]) -> OrderPart:
-    scale = dict(plain["scale"])
-    points = tuple((float(x), float(y)) for x, y in scale["points_px"])
     return OrderPart(
         part=Part(**plain["part"]),
         clock_hours=tuple(plain["clock_hours"]),
-        scale=ScaleRequest(**{**scale, "points_px": points}),
+        scale=ScaleRequest.from_dict(plain["scale"]),
         n_layers=plain["n_layers"],
         inspection_id=plain["inspection_id"],
     )

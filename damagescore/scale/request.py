@@ -1,7 +1,8 @@
 """What the user says about the scale of a photo."""
 
+from collections.abc import Mapping
 from dataclasses import dataclass
-from typing import Literal
+from typing import Any, Literal
 
 from damagescore.errors import UsageError
 from damagescore.scale.lens import Lens
@@ -59,3 +60,16 @@ class ScaleRequest:
                 f"A scale by two points got {len(self.points_px)} point(s).",
                 remedy="Give two points.",
             )
+
+    @classmethod
+    def from_dict(cls, plain: Mapping[str, Any]) -> "ScaleRequest":
+        """Read back what `asdict` gives, also after a way through JSON."""
+        lens = plain.get("lens")
+        points = tuple((float(x), float(y)) for x, y in plain["points_px"])
+        return cls(
+            **{
+                **plain,
+                "points_px": points,
+                "lens": None if lens is None else Lens.from_dict(lens),
+            }
+        )

@@ -20,6 +20,7 @@ PAGES = (
     ("limit_sets.py", "Limit sets", ":material/rule:", "limit-sets"),
     ("scale_cards.py", "Scale cards", ":material/straighten:", "scale-cards"),
     ("check_target.py", "Check target", ":material/target:", "check-target"),
+    ("lenses.py", "Lenses", ":material/camera:", "lenses"),
     ("about.py", "About and cautions", ":material/info:", "about"),
 )
 

@@ -9,6 +9,7 @@ from damagescore.measure import MeasureOptions
 from damagescore.measurement import View
 from damagescore.quantity import MM_PER_INCH
 from damagescore.scale import ScaleKind, ScaleRequest
+from damagescore.ui.lenses import lens_field
 from damagescore.ui.session import unit
 
 VIEWS: Mapping[View, str] = {
@@ -55,7 +56,7 @@ def option_fields(
         )  # fmt: skip
     elif kind == "two_points":
         right.caption("Click the two points in the findings step, with *Two-point scale*.")
-    with st.expander("Round edge, stand-off, layers, sensitivity"):
+    with st.expander("Round edge, stand-off, lens, layers, sensitivity"):
         more = _more_fields(key)
     if kind in SIZE_LABELS and not size:
         return None
@@ -66,6 +67,7 @@ def option_fields(
         edge_radius_mm=more["radius"],
         standoff_mm=more["standoff"],
         u_standoff_mm=more["u_standoff"],
+        lens=more["lens"],
     )
     return MeasureOptions(
         view=view,
@@ -94,6 +96,7 @@ def _fill(key: str, start: Mapping[str, Any]) -> None:
         f"u-standoff-{key}-{shown}": length("u_standoff_mm"),
         f"layers-{key}": start.get("n_layers"),
         f"sensitivity-{key}": start["sensitivity"],
+        f"lens-{key}": (scale.get("lens") or {}).get("name"),
     }
     for name, value in fields.items():
         st.session_state.setdefault(name, value)
@@ -128,6 +131,7 @@ def _more_fields(key: str) -> dict[str, Any]:
         "standoff": standoff * factor,
         "u_standoff": u_standoff * factor,
         "sensitivity": sensitivity,
+        "lens": lens_field(key),
     }
 
 

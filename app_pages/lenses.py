@@ -1,0 +1,5 @@
+"""Lens profiles: calibrate a camera, keep its profile."""
+
+from damagescore.ui.lenses import lenses_page
+
+lenses_page()
