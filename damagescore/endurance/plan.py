@@ -3,6 +3,7 @@
 import tomllib
 from collections.abc import Mapping
 from dataclasses import dataclass
+from datetime import date
 from pathlib import Path
 from typing import Any, get_args
 
@@ -16,13 +17,15 @@ from damagescore.scale import ScaleRequest
 class PlannedLook:
     """A photo of one part, or a video of which `frames` are taken, at test hours.
 
-    `until_hours` is that of a video's last frame; None for a photo.
+    `until_hours` is that of a video's last frame; None for a photo. `day` is ISO 8601,
+    empty where it was not told.
     """
 
     path: Path
     hours: float
     until_hours: float | None = None
     frames: int = 1
+    day: str = ""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -136,12 +139,23 @@ def _look(plain: Mapping[str, Any], folder: Path, where: str) -> PlannedLook:
         )
     hours = _number(plain.get("hours"), "hours", where)
     if photo:
-        return PlannedLook(path=folder / photo, hours=hours)
+        return PlannedLook(path=folder / photo, hours=hours, day=_date(plain, where))
     until = _number(plain.get("until_hours"), "until_hours", where)
     if until < hours:
         raise UsageError(f"{where}: until_hours is before hours.", remedy="Turn them round.")
     frames = int(_number(plain.get("frames", 5), "frames", where))
     return PlannedLook(path=folder / video, hours=hours, until_hours=until, frames=frames)
+
+
+def _date(plain: Mapping[str, Any], where: str) -> str:
+    found = plain.get("date", "")
+    if isinstance(found, str) and not found:
+        return ""
+    if not isinstance(found, date):
+        raise UsageError(
+            f"{where}: date is {found!r}.", remedy="Write it as 2031-03-09, without quotes."
+        )
+    return found.isoformat()[:10]
 
 
 def _list(plain: Mapping[str, Any], key: str) -> list[Any]:

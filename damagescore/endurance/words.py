@@ -9,6 +9,8 @@ NO_DIFFERENCE = "no difference shown"
 
 def life_words(life: Lifetime) -> str:
     """When a criterion was reached, as far as the inspections tell."""
+    if life.high is None and life.low == 0:
+        return "nothing is known of it"
     if life.high is None:
         return f"not reached by {life.low:.0f} h"
     if life.exact:

@@ -26,7 +26,7 @@ from damagescore.report.compare_report import (
     comparison_json,
     comparison_pdf,
 )
-from damagescore.report.history_report import SidePhoto
+from damagescore.report.followed import SidePhoto
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -61,6 +61,10 @@ def compare_plan(
     (out / "compare.json").write_text(comparison_json(found), encoding="utf-8", newline="\n")
     (out / "compare.csv").write_text(comparison_csv(found), encoding="utf-8", newline="")
     for criterion in found.criteria:
+        if not any(
+            s.shows_anything for r in runs for s in r.specimen.series if s.id == criterion.id
+        ):
+            continue
         for words in (*map(group_words, criterion.groups), *map(pair_words, criterion.pairs)):
             say(f"{criterion.label}: {words}")
     say(str(out / "compare.pdf"))

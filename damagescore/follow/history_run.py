@@ -4,14 +4,14 @@ from collections.abc import Callable, Iterable
 from dataclasses import dataclass, field
 from pathlib import Path
 
-from damagescore.follow.same import same_findings
+from damagescore.follow.same import follow_findings
 from damagescore.follow.sources import Gathered
 from damagescore.history.advice import ReinspectionRule
 from damagescore.history.fleet import fleet_of
 from damagescore.history.lives import Life, lives_of
 from damagescore.history.predict import predict
 from damagescore.history.record import Axis
-from damagescore.history.series import series_of
+from damagescore.history.series import limit_set_of, series_of
 from damagescore.history.words import forecast_words
 from damagescore.limits import LimitSet
 from damagescore.quantity import Length
@@ -68,13 +68,13 @@ def history_of(
     life: Life, job: HistoryJob, loader: Callable[[str], bytes] | None = None
 ) -> PartHistory:
     """Predict every series of a life; with photos also what became of each finding."""
-    same = None
+    limits = job.limits or limit_set_of(life)
+    followed = None
     if loader is not None and len(life.inspections) > 1:
-        before, last = life.inspections[-2:]
-        same = same_findings(before, last, loader, axis=job.axis)
+        followed = follow_findings(life, loader, limit_set=limits)
     return PartHistory(
-        life=life, predictions=tuple(predict(s) for s in series_of(life, job.limits)),
-        rule=job.rule, next_use=job.next_use, same=same,
+        life=life, predictions=tuple(predict(s) for s in series_of(life, limits)),
+        rule=job.rule, next_use=job.next_use, followed=followed,
     )  # fmt: skip
 
 

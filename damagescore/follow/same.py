@@ -1,18 +1,27 @@
-"""The same findings in the photos of two inspections of a part."""
+"""The same findings in the photos of the inspections of a part."""
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 
 from damagescore.damage.record import Finding
 from damagescore.errors import DamageScoreError
-from damagescore.history.lives import use_of
-from damagescore.history.record import Axis
-from damagescore.history.register import NotRegistered, Seen
-from damagescore.history.tracks import Look, compare_looks
+from damagescore.history.edge_view import edge_view, thicknesses
+from damagescore.history.lives import Life, use_of
+from damagescore.history.predict import predict
+from damagescore.history.record import Series
+from damagescore.history.register import NotRegistered
+from damagescore.history.tracks import (
+    Look,
+    Track,
+    series_of_track,
+    steps_of,
+    tracks_of,
+)
 from damagescore.inspection.record import Inspection, PhotoEntry
+from damagescore.limits import LimitSet
 from damagescore.measurement import Measurement
 from damagescore.photo import read_photo
 from damagescore.photo.record import Photo
-from damagescore.report.history_report import SameFindings, SidePhoto
+from damagescore.report.followed import Followed, SidePhoto
 from damagescore.report.rows import states_of
 
 PhotoLoader = Callable[[str], bytes]
@@ -40,43 +49,76 @@ def findings_that_count(entry: PhotoEntry) -> tuple[Finding, ...]:
     )
 
 
-def look_at(entry: PhotoEntry, photo: Photo, *, use: float) -> Look | None:
-    """A photo entry as a look; None where it has no scale or no layers."""
-    measured = Measurement.from_dict(dict(entry.measurement))
-    if measured.scale is None or measured.edge is None:
-        return None
-    return Look(
-        use=use, seen=Seen(photo=photo, edge=measured.edge, scale=measured.scale),
-        findings=findings_that_count(entry),
-    )  # fmt: skip
+def follow_findings(
+    life: Life, loader: PhotoLoader, *, limit_set: LimitSet | None = None
+) -> Followed | None:
+    """Follow every finding through the first face photo of each inspection.
 
+    Photos are read one after the other and only the flat edge of each is kept.
 
-def same_findings(
-    earlier: Inspection, later: Inspection, loader: PhotoLoader, *, axis: Axis = "hours"
-) -> SameFindings | None:
-    """Lay the first face photos of two inspections on one another and pair findings.
+    Parameters
+    ----------
+    life : Life
+    loader : callable
+        Gives a photo's bytes by its SHA-256.
+    limit_set : LimitSet, optional
+        Its limits on single findings are drawn beside each.
 
     Returns
     -------
-    SameFindings or None
-        None where an inspection has no usable face photo, or its file is not at hand.
+    Followed or None
+        None where fewer than two inspections have a usable face photo at hand.
     """
-    sides, looks = [], []
-    for inspection in (earlier, later):
-        entry = face_photo(inspection)
-        if entry is None:
+    looks: list[Look] = []
+    sides: list[SidePhoto] = []
+    for inspection in life.inspections:
+        seen = _look(inspection, life, loader, like=looks[0] if looks else None)
+        if seen is not None:
+            looks.append(seen[0])
+            sides = [*sides[-1:], seen[1]]
+    if len(looks) < 2:
+        return None
+    steps = steps_of(looks)
+    tracks = tracks_of(looks, steps)
+    return Followed(
+        uses=tuple(x.use for x in looks), tracks=tracks, last=steps[-1],
+        earlier=sides[0], later=sides[1], axis=life.axis,
+        refused=tuple(
+            f"{looks[s.earlier].use:.0f} and {looks[s.later].use:.0f}: {s.registration.reason}"
+            for s in steps
+            if isinstance(s.registration, NotRegistered)
+        ),
+        predictions=tuple(
+            predict(series_of_track(t, looks, axis=life.axis, like=_limit_for(t, limit_set)))
+            for t in tracks
+        ),
+    )  # fmt: skip
+
+
+def _look(
+    inspection: Inspection, life: Life, loader: PhotoLoader, *, like: Look | None
+) -> tuple[Look, SidePhoto] | None:
+    entry = face_photo(inspection)
+    if entry is None:
+        return None
+    measured = Measurement.from_dict(dict(entry.measurement))
+    edge, scale = measured.edge, measured.scale
+    try:
+        photo = read_photo(loader(entry.sha256), name=entry.name)
+        if edge is None or scale is None:
             return None
-        try:
-            photo = read_photo(loader(entry.sha256), name=entry.name)
-        except DamageScoreError:
-            return None
-        use = use_of(inspection.part, axis) or 0.0
-        look = look_at(entry, photo, use=use)
-        if look is None:
-            return None
-        looks.append(look)
-        sides.append(side_of(entry, photo, caption=f"{use:.0f} {axis}: {entry.name}"))
-    return paired(sides[0], sides[1], looks[0], looks[1])
+        rows = None
+        if like is not None and len(like.view.edge.layers) == len(edge.layers):
+            rows = thicknesses(like.view.edge, like.view.scale)
+        view = edge_view(photo, edge, scale, thickness_mm=rows)
+    except DamageScoreError:
+        return None
+    use = use_of(inspection.part, life.axis) or 0.0
+    look = Look(
+        use=use, view=view, findings=findings_that_count(entry), record_id=inspection.id,
+        at=inspection.created_at,
+    )  # fmt: skip
+    return look, side_of(entry, photo, caption=f"{use:.0f} {life.axis}: {entry.name}")
 
 
 def side_of(entry: PhotoEntry, photo: Photo, *, caption: str) -> SidePhoto:
@@ -86,10 +128,36 @@ def side_of(entry: PhotoEntry, photo: Photo, *, caption: str) -> SidePhoto:
     )
 
 
-def paired(first: SidePhoto, second: SidePhoto, earlier: Look, later: Look) -> SameFindings:
-    """Register two looks; where they cannot be, the reason stands in place of pairs."""
-    step = compare_looks(earlier, later)
-    pairs = () if isinstance(step.registration, NotRegistered) else step.pairs
-    return SameFindings(
-        earlier=first, later=second, registration=step.registration, pairs=pairs
-    )
+QUANTITY_OF = {
+    "crack": "crack_length", "bond_gap": "bond_gap_length", "crumbling": "crumbling_area",
+}  # fmt: skip
+
+
+def _limit_for(track: Track, limit_set: LimitSet | None) -> Series | None:
+    """A limit on each single finding of the track's kind, as an empty series."""
+    criteria = () if limit_set is None else limit_set.criteria
+    found = [
+        c
+        for c in criteria
+        if c.quantity == QUANTITY_OF.get(track.kind)
+        and c.statistic in ("largest", "longest")
+        and c.direction == "max"
+    ]
+    if not found or limit_set is None:
+        return None
+    least = min(found, key=lambda c: c.base_limit)
+    return Series(
+        id=least.id, label=least.text, unit=least.base_unit, points=(), limit=least.base_limit,
+        inclusive=least.inclusive, guard_factor=limit_set.decision.guard_factor,
+        text=least.text, invented=limit_set.invented,
+    )  # fmt: skip
+
+
+def growing(followed: Followed, *, most: int = 6) -> Sequence[int]:
+    """Numbers of the tracks seen often enough to plot, largest last size first."""
+    sizes = {}
+    for number, prediction in enumerate(followed.predictions):
+        known = prediction.series.measured
+        if len(known) > 1:
+            sizes[number] = known[-1][1].value
+    return sorted(sizes, key=lambda n: -sizes[n])[:most]

@@ -148,12 +148,14 @@ def inspections_of(
             raise UsageError(f"There is no file {str(look.path)!r}.", remedy="Check the plan.")
     jobs = [(look.path, plan.options) for look in part.looks]
     measured = measure_files(jobs, workers=workers)
-    day = datetime(2000, 1, 1, tzinfo=UTC)
+    now = datetime.now(UTC).replace(microsecond=0)
     for number, (look, measurement) in enumerate(zip(part.looks, measured, strict=True)):
         if measurement["photo"]["sha256"] is None:
             continue
-        # A plan tells hours, no dates: the looks get days in their order.
-        at = (day + timedelta(days=number)).isoformat()
+        # Without dates the record says when it was made, in the order of the hours.
+        at = (now + timedelta(seconds=number)).isoformat()
+        if look.day:
+            at = f"{look.day}T12:00:{number % 60:02d}+00:00"
         begun = new_inspection(
             Part(part_number=part.group, serial_number=part.name, hours=look.hours),
             by=BY, at=at, inspection_id=f"{part.group}-{part.name}-{look.hours:g}",

@@ -82,5 +82,10 @@ class Series:
         return tuple((p.use, p.value) for p in self.points if isinstance(p.value, Measured))
 
     @property
+    def shows_anything(self) -> bool:
+        """Whether any value is more than "looked and found none"."""
+        return any(m.value != 0 or m.u != 0 for _, m in self.measured)
+
+    @property
     def use_unit(self) -> str:
         return AXIS_UNITS[self.axis]

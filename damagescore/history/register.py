@@ -7,10 +7,7 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from damagescore.edge.record import Edge
-from damagescore.history.edge_view import PX_PER_MM, EdgeView, edge_view, thicknesses
-from damagescore.photo.record import Photo
-from damagescore.scale.record import Scale
+from damagescore.history.edge_view import PX_PER_MM, EdgeView, thicknesses
 
 Points = NDArray[np.float64]
 
@@ -65,34 +62,21 @@ class NotRegistered:
     reason: str
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Seen:
-    """One measured photo, as registering needs it."""
-
-    photo: Photo
-    edge: Edge
-    scale: Scale
-
-
-def views_of(first: Seen, second: Seen) -> tuple[EdgeView, EdgeView] | NotRegistered:
-    """Lay both edges flat with the same rows."""
+def comparable(first: EdgeView, second: EdgeView) -> NotRegistered | None:
+    """Tell why two flat views have no common datum; None where they have."""
     counts = len(first.edge.layers), len(second.edge.layers)
     if counts[0] != counts[1]:
         return NotRegistered(
             reason=f"One photo shows {counts[0]} layers and shims, the other {counts[1]}: "
             "without the same layers there is no common datum."
         )
-    heights = thicknesses(first.edge, first.scale)
-    other = thicknesses(second.edge, second.scale)
-    if _unlike(heights, other):
+    heights = [thicknesses(v.edge, v.scale) for v in (first, second)]
+    if _unlike(*heights):
         return NotRegistered(
             reason="The layers of the two photos differ in thickness by more than a quarter: "
             "they do not show the same part, or their scales are wrong."
         )
-    return (
-        edge_view(first.photo, first.edge, first.scale, thickness_mm=heights),
-        edge_view(second.photo, second.edge, second.scale, thickness_mm=heights),
-    )
+    return None
 
 
 def register(first: EdgeView, second: EdgeView) -> Registration | NotRegistered:
@@ -108,6 +92,9 @@ def register(first: EdgeView, second: EdgeView) -> Registration | NotRegistered:
     first, second : EdgeView
         With the same rows.
     """
+    fault = comparable(first, second)
+    if fault is not None:
+        return fault
     pairs = _matches(first, second)
     if len(pairs) < FEWEST:
         return NotRegistered(reason=_too_few(len(pairs)))

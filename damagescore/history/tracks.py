@@ -1,9 +1,10 @@
 """Findings followed through several inspections."""
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from damagescore.damage.record import Finding
+from damagescore.history.edge_view import EdgeView
 from damagescore.history.pairing import (
     SIZE_OF,
     Pair,
@@ -14,19 +15,21 @@ from damagescore.history.record import Axis, Point, Series
 from damagescore.history.register import (
     NotRegistered,
     Registration,
-    Seen,
     register,
-    views_of,
 )
 from damagescore.quantity import NotMeasured, Quantity
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Look:
-    """One inspection's photo of the edge and the findings on it that count."""
+    """One inspection's edge laid flat, and the findings on it that count.
+
+    The views of all looks that are to be compared have the same rows: `edge_view` with the
+    thicknesses of the first.
+    """
 
     use: float
-    seen: Seen
+    view: EdgeView
     findings: tuple[Finding, ...]
     record_id: str = ""
     at: str = ""
@@ -87,8 +90,13 @@ def tracks_of(looks: Sequence[Look], steps: Sequence[Step]) -> tuple[Track, ...]
     return tuple(_named(row, number) for number, row in enumerate(rows, start=1))
 
 
-def series_of_track(track: Track, looks: Sequence[Look], *, axis: Axis = "hours") -> Series:
-    """Size of one tracked finding against hours or cycles, without a limit."""
+def series_of_track(
+    track: Track, looks: Sequence[Look], *, axis: Axis = "hours", like: Series | None = None
+) -> Series:
+    """Size of one tracked finding against hours or cycles.
+
+    `like` lends its limit, where one is set on each single finding of that kind.
+    """
     unit = "mm2" if track.kind == "crumbling" else "mm"
     points = []
     for look, finding in zip(looks, track.findings, strict=True):
@@ -96,20 +104,23 @@ def series_of_track(track: Track, looks: Sequence[Look], *, axis: Axis = "hours"
         if finding is not None:
             value = finding.quantities.get(SIZE_OF.get(track.kind, ""), value)
         points.append(Point(use=look.use, value=value, record_id=look.record_id, at=look.at))
-    return Series(id=track.name, label=track.name, unit=unit, points=tuple(points), axis=axis)  # type: ignore[arg-type]
+    made = Series(id=track.name, label=track.name, unit=unit, points=tuple(points), axis=axis)  # type: ignore[arg-type]
+    if like is None:
+        return made
+    return replace(
+        made, limit=like.limit, inclusive=like.inclusive, guard_factor=like.guard_factor,
+        text=like.text, invented=like.invented,
+    )  # fmt: skip
 
 
 def _step(looks: Sequence[Look], later: int) -> Step:
     first, second = looks[later - 1], looks[later]
-    views = views_of(first.seen, second.seen)
-    if isinstance(views, NotRegistered):
-        return Step(earlier=later - 1, later=later, registration=views)
-    found = register(*views)
+    found = register(first.view, second.view)
     if isinstance(found, NotRegistered):
         return Step(earlier=later - 1, later=later, registration=found)
     sides = (
-        Side(view=views[0], findings=first.findings),
-        Side(view=views[1], findings=second.findings),
+        Side(view=first.view, findings=first.findings),
+        Side(view=second.view, findings=second.findings),
     )
     return Step(
         earlier=later - 1, later=later, registration=found,

@@ -20,6 +20,8 @@ def forecast_words(prediction: Prediction) -> str:
     forecast, unit = prediction.forecast, prediction.series.use_unit
     if isinstance(forecast, NoForecast):
         return CANNOT
+    if forecast.latest is not None and forecast.latest <= forecast.now:
+        return "Limit passed"
     if forecast.at is None:
         return f"More than {_round(forecast.horizon - forecast.now)} {unit} left"
     left = forecast.left or 0.0
@@ -48,6 +50,8 @@ def prediction_words(prediction: Prediction) -> str:
     forecast, unit = prediction.forecast, prediction.series.use_unit
     if isinstance(forecast, NoForecast):
         return f"{CANNOT}. {forecast.reason}"
+    if forecast.latest is not None and forecast.latest <= forecast.now:
+        return "Limit passed, by the curve and all of its interval."
     ahead = f"Nothing is said beyond {_round(forecast.horizon)} {unit}."
     return (
         f"{forecast_words(prediction)}. {interval_words(forecast, unit)} {prediction.choice} "
@@ -79,6 +83,13 @@ def told_of(prediction: Prediction, *, unit: Length = "mm") -> str:
         f"{series.use_unit} to {format_quantity(last, unit=unit)} at {end:.0f} "
         f"{series.use_unit}.{limit}{curve} {prediction_words(prediction)}"
     )
+
+
+def value_words(value: Measured, *, unit: Length = "mm") -> str:
+    """A value with its expanded uncertainty; 0 without one was looked for in vain."""
+    if value.value == 0 and value.u == 0:
+        return "0 (none found)"
+    return format_quantity(value, unit=unit)
 
 
 def factor_to(unit: Unit, shown: Length) -> tuple[float, str]:

@@ -16,7 +16,8 @@ from damagescore.endurance.record import ENDING_WORDS
 from damagescore.endurance.words import group_words, life_words, pair_words
 from damagescore.quantity import Length
 from damagescore.report.chart_figure import ChartFigure
-from damagescore.report.history_report import SOFTWARE, SidePhoto, side_by_side
+from damagescore.report.followed import SidePhoto, side_by_side
+from damagescore.report.history_report import SOFTWARE
 from damagescore.report.look import BODY_WIDTH, grid, text
 from damagescore.report.pages import PageFacts, build_pdf
 from damagescore.report.tables import harmless
@@ -142,9 +143,27 @@ def _story(
                     side_by_side(row.photos[start : start + 2], unit=unit),
                 ]
             )
-    for criterion in comparison.criteria:
+    shown, empty = _told_apart(comparison)
+    for criterion in shown:
         yield from _of_criterion(comparison, criterion, unit)
+    if empty:
+        names = "; ".join(c.label.lower() for c in empty)
+        yield text("Not seen in any part", "heading")
+        yield text(f"Looked for and not found, or not measured: {names}.")
     yield from _others(comparison, unit)
+
+
+def _told_apart(
+    comparison: Comparison,
+) -> tuple[list[CriterionComparison], list[CriterionComparison]]:
+    """Criteria of which some part shows something, and the others."""
+    shown: list[CriterionComparison] = []
+    empty: list[CriterionComparison] = []
+    for criterion in comparison.criteria:
+        series = [p.series_named(criterion.id) for p in comparison.parts]
+        seen = any(s is not None and s.shows_anything for s in series)
+        (shown if seen else empty).append(criterion)
+    return shown, empty
 
 
 def _of_criterion(

@@ -2,33 +2,30 @@
 
 import hashlib
 import json
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Iterator
 from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
-from numpy.typing import NDArray
-from reportlab.lib.units import mm
-from reportlab.platypus import Flowable, KeepTogether, Spacer, Table
+from reportlab.platypus import Flowable, KeepTogether, Spacer
 
 from damagescore import __version__
 from damagescore.chart.growth import growth_chart, residual_chart
 from damagescore.history.advice import ReinspectionRule, suggest
 from damagescore.history.fit import MODEL_WORDS
 from damagescore.history.lives import Life
-from damagescore.history.pairing import SIGNIFICANCE_TEXT, STATE_WORDS, Pair, sorted_pairs
 from damagescore.history.predict import Forecast, Prediction
-from damagescore.history.register import NotRegistered, Registration
 from damagescore.history.words import (
     factor_to,
     forecast_words,
     plain_words,
     prediction_words,
     suggestion_words,
+    value_words,
 )
-from damagescore.quantity import Length, Measured, format_quantity
+from damagescore.quantity import Length, Measured
 from damagescore.report.chart_figure import ChartFigure
-from damagescore.report.figures import PhotoFigure
+from damagescore.report.followed import Followed, followed_part
 from damagescore.report.look import BODY_WIDTH, grid, text
 from damagescore.report.pages import PageFacts, build_pdf
 from damagescore.report.words import EXPANDED, INVENTED, when
@@ -46,26 +43,6 @@ CAUTIONS = (
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class SidePhoto:
-    """One photo to show beside another, with what was measured on it."""
-
-    caption: str
-    rgb: NDArray[np.uint8]
-    measurement: Mapping[str, Any]
-    states: Mapping[str, str]
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class SameFindings:
-    """Two inspections whose photos were laid on one another."""
-
-    earlier: SidePhoto
-    later: SidePhoto
-    registration: Registration | NotRegistered
-    pairs: tuple[Pair, ...] = ()
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
 class PartHistory:
     """Everything that the paper says of one life of a part."""
 
@@ -73,7 +50,7 @@ class PartHistory:
     predictions: tuple[Prediction, ...]
     rule: ReinspectionRule
     next_use: float | None = None
-    same: SameFindings | None = None
+    followed: Followed | None = None
 
 
 def history_pdf(history: PartHistory, *, unit: Length = "mm") -> bytes:
@@ -144,9 +121,10 @@ def _story(history: PartHistory, unit: Length) -> Iterator[Flowable]:
     for number, caution in enumerate(CAUTIONS, start=1):
         yield text(f"{number}. {caution}")
     for prediction in history.predictions:
-        yield from _series(prediction, history, unit)
-    if history.same is not None:
-        yield from _same(history.same, unit)
+        if prediction.series.shows_anything:
+            yield from _series(prediction, history, unit)
+    if history.followed is not None:
+        yield from followed_part(history.followed, unit=unit)
 
 
 def _summary(history: PartHistory, unit: Length) -> Flowable:
@@ -158,7 +136,7 @@ def _summary(history: PartHistory, unit: Length) -> Flowable:
         rows.append(
             (
                 series.label,
-                "not measured" if last is None else format_quantity(last, unit=unit),
+                "not measured" if last is None else value_words(last, unit=unit),
                 "none" if series.limit is None
                 else plain_words(series.limit, series.unit, shown=unit),
                 forecast_words(prediction) if series.limit is not None else "",
@@ -226,7 +204,7 @@ def _values(prediction: Prediction, unit: Length) -> Flowable:
     for point in series.points:
         value = point.value
         shown = (
-            format_quantity(value, unit=unit)
+            value_words(value, unit=unit)
             if isinstance(value, Measured)
             else f"not measured: {value.reason}"
         )
@@ -235,53 +213,3 @@ def _values(prediction: Prediction, unit: Length) -> Flowable:
     return grid(
         (series.axis.capitalize(), "Inspected", "Value", ""), rows, widths=(12, 32, 46, 18)
     )
-
-
-def _same(same: SameFindings, unit: Length) -> Iterator[Flowable]:
-    yield text("The same findings again", "heading")
-    yield side_by_side((same.earlier, same.later), unit=unit)
-    if isinstance(same.registration, NotRegistered):
-        yield text(f"The two photos cannot be laid on one another. {same.registration.reason}")
-        return
-    found = same.registration
-    yield text(
-        f"Laid on one another by {found.n_matches} features between the layers, which are the "
-        f"datum; places agree within {2 * found.u_mm:.2f} mm. {SIGNIFICANCE_TEXT}", "note",
-    )  # fmt: skip
-    yield pairs_table(same.pairs, unit=unit)
-
-
-def pairs_table(found: Sequence[Pair], *, unit: Length) -> Flowable:
-    """The paired findings, new and grown ones first."""
-    rows = []
-    for pair in sorted_pairs(found):
-        known = pair.after or pair.before
-        assert known is not None
-        rows.append(
-            (
-                STATE_WORDS[pair.state],
-                known.kind.replace("_", " "),
-                "" if pair.layer is None else str(pair.layer),
-                "" if pair.before is None else pair.before.id,
-                "" if pair.after is None else pair.after.id,
-                "" if pair.growth is None else format_quantity(pair.growth, unit=unit),
-            )
-        )
-    head = ("State", "Kind", "Layer", "Earlier", "Later", "Growth")
-    return grid(head, rows, widths=(20, 16, 10, 16, 16, 24))
-
-
-def side_by_side(photos: Sequence[SidePhoto], *, unit: Length) -> Flowable:
-    """Photos in one row with their captions, two or three of them."""
-    gap = 3 * mm
-    width = (BODY_WIDTH - gap * (len(photos) - 1)) / len(photos)
-    figures = [
-        PhotoFigure(p.rgb, p.measurement, states=p.states, unit=unit, box=(width, 0.75 * width))
-        for p in photos
-    ]
-    captions = [text(p.caption, "note", most=120) for p in photos]
-    table = Table([figures, captions], colWidths=[width + gap] * len(photos), hAlign="LEFT")
-    table.setStyle(
-        [("LEFTPADDING", (0, 0), (-1, -1), 0), ("RIGHTPADDING", (0, 0), (-1, -1), gap)]
-    )
-    return table

@@ -8,7 +8,7 @@ from scipy.ndimage import gaussian_filter
 
 from damagescore.damage.record import Finding
 from damagescore.edge.record import Edge
-from damagescore.history.edge_view import edge_view
+from damagescore.history.edge_view import EdgeView, edge_view
 from damagescore.history.pairing import (
     SIGNIFICANT,
     Side,
@@ -17,13 +17,7 @@ from damagescore.history.pairing import (
     shared_relative,
     state_of_growth,
 )
-from damagescore.history.register import (
-    NotRegistered,
-    Registration,
-    Seen,
-    register,
-    views_of,
-)
+from damagescore.history.register import NotRegistered, Registration, register
 from damagescore.history.tracks import Look, series_of_track, steps_of, tracks_of
 from damagescore.photo.record import CameraFacts, Photo
 from damagescore.quantity import Contribution, from_budget
@@ -53,9 +47,9 @@ def photo_at(left: int, *, seed: int = 5, noise: int = 0, light: float = 1.0) ->
     )  # fmt: skip
 
 
-def seen_at(left: int, *, edge: Edge | None = None, **how: float) -> Seen:
+def seen_at(left: int, *, edge: Edge | None = None, **how: float) -> EdgeView:
     edge = edge or flat_edge(width=WIDTH, height=HEIGHT)
-    return Seen(photo=photo_at(left, **how), edge=edge, scale=plain_scale())
+    return edge_view(photo_at(left, **how), edge, plain_scale())
 
 
 def crack(
@@ -73,14 +67,8 @@ def crack(
     )  # fmt: skip
 
 
-def registered(first: Seen, second: Seen) -> Registration | NotRegistered:
-    views = views_of(first, second)
-    assert not isinstance(views, NotRegistered)
-    return register(*views)
-
-
 def test_photos_of_one_edge_are_laid_on_one_another() -> None:
-    found = registered(seen_at(100), seen_at(220, noise=1, light=1.3))
+    found = register(seen_at(100), seen_at(220, noise=1, light=1.3))
     assert isinstance(found, Registration)
     assert found.shift_mm == pytest.approx(-120 * MM_PER_PX, abs=4 * found.u_mm)  # four u
     assert found.stretch == pytest.approx(1, abs=1e-3)  # a quarter pixel over the overlap
@@ -90,14 +78,14 @@ def test_photos_of_one_edge_are_laid_on_one_another() -> None:
 
 
 def test_photos_of_two_parts_are_refused_with_a_sentence() -> None:
-    found = registered(seen_at(100), seen_at(100, seed=6))
+    found = register(seen_at(100), seen_at(100, seed=6))
     assert isinstance(found, NotRegistered)
     assert "may show different parts" in found.reason
 
 
 def test_other_layers_are_refused_with_a_sentence() -> None:
     other = flat_edge(width=WIDTH, height=HEIGHT, tops=(280, 200, 180, 100))
-    found = views_of(seen_at(100), seen_at(100, edge=other))
+    found = register(seen_at(100), seen_at(100, edge=other))
     assert isinstance(found, NotRegistered)
     assert found.reason.startswith("One photo shows 5 layers and shims, the other 3")
 
@@ -120,14 +108,13 @@ def test_layers_are_the_datum_whatever_the_tilt() -> None:
     assert at[:, 1] == pytest.approx(at[0, 1], abs=1e-6)  # rounding
 
 
-def side(seen: Seen, *findings: Finding) -> Side:
-    view = edge_view(seen.photo, seen.edge, seen.scale)
+def side(view: EdgeView, *findings: Finding) -> Side:
     return Side(view=view, findings=findings)
 
 
 def paired(before: list[Finding], after: list[Finding]):
     first, second = seen_at(100), seen_at(220, noise=1)
-    found = registered(first, second)
+    found = register(first, second)
     assert isinstance(found, Registration)
     pairs = pair_findings(side(first, *before), side(second, *after), found)
     return {(p.before or p.after).id: p for p in pairs}
@@ -194,10 +181,10 @@ def test_growth_is_called_so_as_often_as_stated() -> None:
 
 def test_a_crack_is_followed_through_several_looks() -> None:
     looks = [
-        Look(use=0.0, seen=seen_at(100), findings=(crack("a", 400, 450, left=100),)),
-        Look(use=100.0, seen=seen_at(160, noise=1), findings=(
+        Look(use=0.0, view=seen_at(100), findings=(crack("a", 400, 450, left=100),)),
+        Look(use=100.0, view=seen_at(160, noise=1), findings=(
             crack("q", 700, 750, left=160, y=120.0), crack("a2", 395, 470, left=160))),
-        Look(use=200.0, seen=seen_at(220, noise=2), findings=(
+        Look(use=200.0, view=seen_at(220, noise=2), findings=(
             crack("a3", 390, 500, left=220), crack("q2", 700, 760, left=220, y=120.0))),
     ]  # fmt: skip
     tracks = tracks_of(looks, steps_of(looks))
