@@ -78,7 +78,10 @@ def cohen(
     lonely = _undetermined(table)
     if lonely:
         return NoEstimate(reason=lonely, method=method)
-    result = cohens_kappa(table, wt=None if weights == "none" else weights)
+    with np.errstate(invalid="ignore"):
+        result = cohens_kappa(table, wt=None if weights == "none" else weights)
+    if not np.isfinite([result.kappa, result.kappa_low, result.kappa_upp]).all():
+        return NoEstimate(reason="the grades leave chance or its error at zero", method=method)
     return Estimate(
         value=float(result.kappa), low=float(result.kappa_low), high=float(result.kappa_upp),
         n=int(both.sum()), method=f"{method}, asymptotic interval",

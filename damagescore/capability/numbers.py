@@ -1,5 +1,6 @@
 """How well repeated numbers agree: intraclass correlation and the limits of agreement."""
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Literal
 
@@ -13,7 +14,7 @@ from damagescore.errors import StudyError
 Values = NDArray[np.float64]
 Form = Literal["one-way", "agreement", "consistency"]
 
-FORMS = {
+FORMS: Mapping[Form, str] = {
     "one-way": "ICC(1,{k}): each subject measured by other people",
     "agreement": "ICC(2,{k}): the same people measure all, their offsets count",
     "consistency": "ICC(3,{k}): the same people measure all, their offsets do not count",

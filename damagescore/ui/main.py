@@ -19,6 +19,7 @@ PAGES = (
     ("records.py", "Records", ":material/inventory_2:", "records"),
     ("limit_sets.py", "Limit sets", ":material/rule:", "limit-sets"),
     ("scale_cards.py", "Scale cards", ":material/straighten:", "scale-cards"),
+    ("studies.py", "Studies", ":material/query_stats:", "studies"),
     ("check_target.py", "Check target", ":material/target:", "check-target"),
     ("lenses.py", "Lenses", ":material/camera:", "lenses"),
     ("about.py", "About and cautions", ":material/info:", "about"),
