@@ -16,6 +16,7 @@ SIGNAL_COLOURS = ("green", "orange", "red", "gray", "link")
 
 PAGES = (
     ("inspect.py", "Inspect", ":material/center_focus_strong:", ""),
+    ("work_orders.py", "Work orders", ":material/assignment:", "work-orders"),
     ("records.py", "Records", ":material/inventory_2:", "records"),
     ("limit_sets.py", "Limit sets", ":material/rule:", "limit-sets"),
     ("scale_cards.py", "Scale cards", ":material/straighten:", "scale-cards"),

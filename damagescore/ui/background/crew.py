@@ -23,6 +23,8 @@ DIED = (
     "Add the photo again, alone."
 )
 
+ROOT = Path(__file__).resolve().parents[3]
+
 PROGRAM = "from damagescore.ui.background.worker import main; main()"
 
 
@@ -98,9 +100,19 @@ class Crew:
         process = subprocess.Popen(  # noqa: S603 - our own program with our own paths
             [sys.executable, "-c", PROGRAM, *places],
             pass_fds=[there.fileno()],
-            env={**os.environ, "PYTHONPATH": os.pathsep.join(p for p in sys.path if p)},
+            env={**os.environ, "PYTHONPATH": _places()},
         )
         there.close()
         worker = Worker(process, here)
         self.workers.append(worker)
         return worker
+
+
+def _places() -> str:
+    """Where a process finds this package first of all.
+
+    Not all of `sys.path`: while a page runs, Streamlit puts the folder of the main script
+    first there, and our `inspect` in it would hide that of the standard library.
+    """
+    given = os.environ.get("PYTHONPATH", "")
+    return os.pathsep.join([str(ROOT), *([given] if given else [])])

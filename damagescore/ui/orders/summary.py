@@ -1,0 +1,90 @@
+"""Which part needs an inspector first; a click opens its inspection."""
+
+from collections.abc import Sequence
+
+import streamlit as st
+
+from damagescore.inspection import circumference_of
+from damagescore.orders.papers import result_words, score_words
+from damagescore.orders.record import Order
+from damagescore.orders.results import PartResult
+from damagescore.report.around_map import around_svg, seen_words
+from damagescore.ui.session import open_inspection
+from damagescore.ui.words import invented_badge, outcome_badge
+
+PAGE = 25
+
+
+def summary(order: Order, results: Sequence[PartResult]) -> None:
+    """Draw one row for each part, who needs an inspector first on top."""
+    st.subheader("Who needs an inspector first")
+    if any(_invented(r) for r in results):
+        invented_badge()
+    shown = st.session_state.get(f"parts-shown-{order.id}", PAGE)
+    for number, result in enumerate(results[:shown], start=1):
+        with st.container(border=True):
+            _row(order, result, number)
+    if len(results) > shown and st.button("Show more", key="parts-more"):
+        st.session_state[f"parts-shown-{order.id}"] = shown + PAGE
+        st.rerun()
+
+
+def _invented(result: PartResult) -> bool:
+    limits = result.inspection.limit_set if result.inspection else None
+    return bool(limits and limits["invented"])
+
+
+def _row(order: Order, result: PartResult, number: int) -> None:
+    facts, action = st.columns([4, 1], vertical_alignment="center")
+    with facts:
+        st.markdown(f"**{number}. {result.part.key}**")
+        with st.container(horizontal=True, vertical_alignment="center"):
+            if result.outcome in ("no_photo", "not_assessed"):
+                st.badge(result_words(result.outcome).capitalize(), color="gray")
+            else:
+                outcome_badge(result.outcome)
+            if score_words(result):
+                st.badge(f"Score {score_words(result)}", color="gray")
+            if result.seen:
+                st.badge(f"Round edge seen: {result.seen}", color="blue")
+        st.caption(_facts(order, result))
+        for name, why in result.to_retake:
+            st.caption(f":material/photo_camera: Take again: {name}. {why}")
+    if result.inspection is None:
+        return
+    if action.button("Inspect", key=f"inspect-{result.inspection.id}", width="stretch"):
+        open_inspection(result.inspection.id)
+        st.session_state["go_to_step"] = "findings" if result.n_to_review else "limits"
+        st.switch_page(
+            st.session_state["pages"]["Inspect"],
+            query_params={"inspection": result.inspection.id},
+        )
+    _map(result)
+
+
+def _facts(order: Order, result: PartResult) -> str:
+    said = [f"{len(order.photos_of(result.part))} photos"]
+    if result.worst:
+        said.append(result.worst.rstrip("."))
+    if result.n_not_judged:
+        said.append(f"{result.n_not_judged} criteria not fully judged")
+    if result.n_to_review:
+        said.append(f"{result.n_to_review} findings to review")
+    return " · ".join(said)
+
+
+def _map(result: PartResult) -> None:
+    assert result.inspection is not None
+    around = circumference_of(result.inspection)
+    if around is None:
+        return
+    with st.expander("Map of the round edge", icon=":material/explore:"):
+        picture, words = st.columns([2, 3], vertical_alignment="center")
+        picture.html(f'<div style="max-width: 22rem">{around_svg(around)}</div>')
+        words.write(seen_words(around))
+        words.caption(
+            "Looking down from the side that is up in the photos; one ring for each rubber "
+            "layer, the lowest innermost. Tinted: seen. Numbers: photos."
+        )
+        for damage in around.damages:
+            words.caption(damage.name)
