@@ -6,6 +6,7 @@ from damagescore.orders.record import Order
 from damagescore.ui.inspect.measuring_panel import EVERY_SECONDS
 from damagescore.ui.limit_choice import choices, load_choice
 from damagescore.ui.orders.kept import measure_order, to_measure
+from damagescore.ui.orders.summary import count_words
 from damagescore.ui.session import desk, flash, store
 
 
@@ -17,7 +18,7 @@ def measuring(order: Order, *, locked: bool) -> None:
         return
     begun = any(p.inspection_id for p in order.parts)
     with st.container(border=True):
-        photos = f"{left} photo{'' if left == 1 else 's'}"
+        photos = count_words(left, "photo")
         st.markdown(f"**{photos} to measure**")
         known = choices()
         chosen = st.selectbox(

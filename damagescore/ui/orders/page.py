@@ -9,7 +9,7 @@ from damagescore.ui.orders.kept import load_order, open_order, results_of
 from damagescore.ui.orders.listing import order_list
 from damagescore.ui.orders.measuring import measuring
 from damagescore.ui.orders.papers import papers
-from damagescore.ui.orders.summary import summary
+from damagescore.ui.orders.summary import count_words, summary
 from damagescore.ui.session import inspector, show_flashes, told
 from damagescore.ui.words import when
 
@@ -50,15 +50,11 @@ def _head(order: Order) -> None:
         "All orders", key="orders-back", icon=":material/arrow_back:", on_click=open_order,
         args=(None,), width="stretch",
     )  # fmt: skip
-    facts = [f"came in {when(order.created_at)}", _count(len(order.parts), "part"),
-             _count(len(order.photos), "photo")]  # fmt: skip
+    facts = [f"came in {when(order.created_at)}", count_words(len(order.parts), "part"),
+             count_words(len(order.photos), "photo")]  # fmt: skip
     if order.customer_reference:
         facts.insert(0, order.customer_reference)
     st.caption(" · ".join(facts))
-
-
-def _count(number: int, what: str) -> str:
-    return f"{number} {what}{'' if number == 1 else 's'}"
 
 
 def _who() -> None:
@@ -78,8 +74,8 @@ def _who() -> None:
 
 
 def _order(order: Order, *, locked: bool) -> None:
+    measuring(order, locked=locked)
     if any(p.inspection_id for p in order.parts):
         summary(order, results_of(order))
-    measuring(order, locked=locked)
     assigning(order, locked=locked)
     papers(order)

@@ -9,7 +9,7 @@ from damagescore.orders.papers import result_words, score_words
 from damagescore.orders.record import Order
 from damagescore.orders.results import PartResult
 from damagescore.report.around_map import around_svg, seen_words
-from damagescore.ui.session import open_inspection
+from damagescore.ui.session import desk, open_inspection
 from damagescore.ui.words import invented_badge, outcome_badge
 
 PAGE = 25
@@ -39,7 +39,9 @@ def _row(order: Order, result: PartResult, number: int) -> None:
     with facts:
         st.markdown(f"**{number}. {result.part.key}**")
         with st.container(horizontal=True, vertical_alignment="center"):
-            if result.outcome in ("no_photo", "not_assessed"):
+            if _measuring(result):
+                st.badge("Being measured", icon=":material/hourglass_top:", color="blue")
+            elif result.outcome in ("no_photo", "not_assessed"):
                 st.badge(result_words(result.outcome).capitalize(), color="gray")
             else:
                 outcome_badge(result.outcome)
@@ -63,14 +65,26 @@ def _row(order: Order, result: PartResult, number: int) -> None:
 
 
 def _facts(order: Order, result: PartResult) -> str:
-    said = [f"{len(order.photos_of(result.part))} photos"]
-    if result.worst:
+    said = [count_words(len(order.photos_of(result.part)), "photo")]
+    if result.worst and result.score:
         said.append(result.worst.rstrip("."))
     if result.n_not_judged:
-        said.append(f"{result.n_not_judged} criteria not fully judged")
+        criteria = count_words(result.n_not_judged, "criterion", many="criteria")
+        said.append(f"{criteria} not fully judged")
     if result.n_to_review:
-        said.append(f"{result.n_to_review} findings to review")
+        said.append(f"{count_words(result.n_to_review, 'finding')} to review")
     return " · ".join(said)
+
+
+def count_words(number: int, one: str, *, many: str = "") -> str:
+    """A number with its noun: "1 photo", "2 photos"."""
+    return f"{number} {one if number == 1 else many or f'{one}s'}"
+
+
+def _measuring(result: PartResult) -> bool:
+    inspection = result.inspection
+    waiting = desk().progress(inspection.id) if inspection is not None else []
+    return any(not p.photo.fault for p in waiting)
 
 
 def _map(result: PartResult) -> None:
@@ -80,7 +94,7 @@ def _map(result: PartResult) -> None:
         return
     with st.expander("Map of the round edge", icon=":material/explore:"):
         picture, words = st.columns([2, 3], vertical_alignment="center")
-        picture.html(f'<div style="max-width: 22rem">{around_svg(around)}</div>')
+        picture.image(around_svg(around), width=350)
         words.write(seen_words(around))
         words.caption(
             "Looking down from the side that is up in the photos; one ring for each rubber "
