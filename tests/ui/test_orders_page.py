@@ -2,7 +2,7 @@
 
 import os
 from collections.abc import Iterator
-from dataclasses import asdict
+from dataclasses import asdict, replace
 from pathlib import Path
 
 import pytest
@@ -103,7 +103,8 @@ def test_a_line_of_the_table_is_a_part() -> None:
 def test_an_order_goes_from_photos_to_the_part_to_inspect_first(tmp_path: Path) -> None:
     photos = tmp_path / "photos"
     for spec in (order_specs()[0], order_specs()[3]):  # a job card; no card and no name
-        write_scene(render(spec, 1200), photos)
+        camera = replace(spec.camera, size_px=(1100, 825), px_per_mm=13.0)
+        write_scene(render(replace(spec, camera=camera), 1200), photos)
     order = write_order(photos)
     assert is_order_folder(photos)
     with server(tmp_path / "data") as address, browser() as chrome:
@@ -114,7 +115,7 @@ def test_an_order_goes_from_photos_to_the_part_to_inspect_first(tmp_path: Path) 
         _assign(page)
         _measure(page)
         page.get_by_role("button", name="Inspect").first.click()
-        expect(page.get_by_role("heading", name="HV-2210 · 0131")).to_be_visible()
+        expect(page.get_by_role("heading", name="HV-2210 · 0131")).to_be_visible(timeout=STEP)
 
 
 def _begin(page: Page, address: str, order: Path) -> None:
@@ -124,22 +125,22 @@ def _begin(page: Page, address: str, order: Path) -> None:
     page.get_by_role("radio", name="An order file").click()
     page.locator("input[type=file]").set_input_files(order)
     page.get_by_role("button", name="Make the order").click()
-    expect(page.get_by_role("heading", name="Work order HVRW-1203")).to_be_visible()
+    expect(page.get_by_role("heading", name="Work order HVRW-1203")).to_be_visible(timeout=STEP)
 
 
 def _sort(page: Page, photos: list[Path]) -> None:
     page.locator("input[type=file]").set_input_files(photos)
     page.get_by_role("button", name="Sort 2 photos").click()
-    expect(page.get_by_text("To be assigned: 1")).to_be_visible()
-    expect(page.get_by_text("No job card can be read in it")).to_be_visible()
-    expect(page.get_by_text("1 photo to measure")).to_be_visible()
+    expect(page.get_by_text("To be assigned: 1")).to_be_visible(timeout=MEASURED)
+    expect(page.get_by_text("No job card can be read in it")).to_be_visible(timeout=STEP)
+    expect(page.get_by_text("1 photo to measure")).to_be_visible(timeout=STEP)
 
 
 def _assign(page: Page) -> None:
     page.get_by_label("Part", exact=True).click()
     page.get_by_role("option", name="HV-2210 0132").click()
     page.get_by_role("button", name="Assign").click()
-    expect(page.get_by_text("2 photos to measure")).to_be_visible()
+    expect(page.get_by_text("2 photos to measure")).to_be_visible(timeout=STEP)
 
 
 def _measure(page: Page) -> None:
