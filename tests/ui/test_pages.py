@@ -17,7 +17,15 @@ from tests.ui.browser import ROOT
 from tests.ui.filled import MISSED, OTHER, filled
 
 MAIN = ROOT / "damagescore" / "ui" / "main.py"
-PAGES = ("work_orders", "records", "limit_sets", "scale_cards", "check_target", "studies", "about")
+PAGES = (
+    "work_orders",
+    "records",
+    "limit_sets",
+    "scale_cards",
+    "check_target",
+    "studies",
+    "about",
+)
 SECONDS = 60  # the first page of a run reads all packages from disk
 
 
