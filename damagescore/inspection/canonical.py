@@ -6,7 +6,7 @@ a point where it is whole, with an exponent from 1e21 up and below 1e-6.
 """
 
 import json
-from collections.abc import Iterator, Mapping
+from collections.abc import Mapping
 from decimal import Decimal
 from typing import Any
 
@@ -25,31 +25,21 @@ def canonical_json(value: Any) -> str:
         When it holds what RFC 8785 does not allow: a not-a-number or infinity, a whole
         number that is no double, half a surrogate pair, a name that is no text, another type.
     """
-    return "".join(_pieces(value))
-
-
-def _pieces(value: Any) -> Iterator[str]:
     if isinstance(value, str):
-        yield _text(value)
-    elif value is None or isinstance(value, bool):
-        yield {None: "null", True: "true", False: "false"}[value]
-    elif isinstance(value, int | float):
-        yield _number(value)
-    elif isinstance(value, Mapping):
-        yield "{"
-        for count, name in enumerate(sorted(value, key=_units)):
-            yield f"{',' if count else ''}{_text(name)}:"
-            yield from _pieces(value[name])
-        yield "}"
-    elif isinstance(value, list | tuple):
-        yield "["
-        for count, item in enumerate(value):
-            if count:
-                yield ","
-            yield from _pieces(item)
-        yield "]"
-    else:
-        raise _refused(f"a {type(value).__name__}")
+        return _text(value)
+    if isinstance(value, float):
+        return _number(value)
+    if value is None or isinstance(value, bool):
+        return {None: "null", True: "true", False: "false"}[value]
+    if isinstance(value, int):
+        return _whole(value)
+    if isinstance(value, list | tuple):
+        return f"[{','.join(map(canonical_json, value))}]"
+    if isinstance(value, Mapping):
+        names = sorted(value, key=_units)
+        members = (f"{_text(name)}:{canonical_json(value[name])}" for name in names)
+        return f"{{{','.join(members)}}}"
+    raise _refused(f"a {type(value).__name__}")
 
 
 def _units(name: Any) -> bytes:
@@ -68,8 +58,6 @@ def _text(text: str) -> str:
 
 
 def _number(number: float) -> str:
-    if isinstance(number, int):
-        return _whole(int(number))
     if number - number != 0:  # only infinities and not-a-numbers
         raise _refused(f"the number {number}")
     written = repr(float(number))
@@ -79,7 +67,7 @@ def _number(number: float) -> str:
 
 
 def _whole(number: int) -> str:
-    written = str(number)
+    written = str(int(number))
     # A program that reads doubles would write another text for what is none.
     if abs(number) > MOST_WHOLE and _number(float(number)) != written:
         raise _refused(f"the whole number {written[:40]}")
