@@ -4,7 +4,7 @@ from collections.abc import Iterator
 
 from reportlab.platypus import Flowable, KeepTogether, Spacer
 
-from damagescore.inspection.record import Edit, Inspection
+from damagescore.inspection.record import Edit, Inspection, Signature
 from damagescore.quantity import Length
 from damagescore.report.changes import change_text
 from damagescore.report.look import grid, pairs, text
@@ -41,6 +41,12 @@ def cautions(software: str) -> Iterator[Flowable]:
     yield text(f"Software: {software}", "note")
 
 
+def _certificate(signature: Signature) -> Iterator[tuple[str, str]]:
+    if signature.certificate_number or signature.certificate_kind:
+        number = signature.certificate_number or "number not given"
+        yield "Certificate", f"{number}, {signature.certificate_kind or 'kind not given'}"
+
+
 def signature_block(inspection: Inspection) -> Iterator[Flowable]:
     """Give the signature, or empty lines to sign on and the mark that nobody did."""
     signature = inspection.signature
@@ -56,11 +62,13 @@ def signature_block(inspection: Inspection) -> Iterator[Flowable]:
             [
                 ("Name", signature.name),
                 ("Authorisation", signature.authorisation),
+                *_certificate(signature),
                 ("Decision", words_of(signature.disposition, DISPOSITIONS)),
                 ("Reason", signature.reason or "none given"),
                 ("Statement", signature.statement),
                 ("Signed at", when(signature.at)),
                 ("Content SHA-256", signature.content_sha256),
+                ("Sealed with key", signature.public_key or "none: signed by name only"),
             ],
             columns=1,
         )

@@ -173,7 +173,24 @@ def _part(inspection: Inspection) -> Table:
         ("Hours in service", "not given" if part.hours is None else f"{part.hours:g}"),
         ("Cycles", "not given" if part.cycles is None else f"{part.cycles:g}"),
         ("Work order", part.work_order or "not given"),
+        *_given(inspection),
     ])  # fmt: skip
+
+
+def _given(inspection: Inspection) -> Iterator[tuple[str, str]]:
+    """Give what only some rules ask for, where it was given."""
+    part, task = inspection.part, inspection.task
+    if part.hours_since_overhaul is not None:
+        yield "Hours since overhaul", f"{part.hours_since_overhaul:g}"
+    if part.fitted_to:
+        yield "Fitted to", part.fitted_to
+    if part.total_time_h is not None:
+        yield "Its total time in service", f"{part.total_time_h:g} h"
+    words = (
+        ("Type of inspection", task.kind), ("Extent", task.extent),
+        ("Maintenance data", task.data), ("Place", task.place),
+    )  # fmt: skip
+    yield from ((label, value) for label, value in words if value)
 
 
 def _finding_cells(row: Row, *, unit: Length) -> Sequence[object]:

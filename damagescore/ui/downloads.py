@@ -12,7 +12,7 @@ from damagescore.inspection.seal import sorted_json
 from damagescore.quantity import Length
 from damagescore.records.chain import sha256_of
 from damagescore.report import write_report
-from damagescore.ui.session import store, told, unit
+from damagescore.ui.session import inspector, store, told, unit
 
 KINDS = (
     ("report.pdf", "PDF report", "application/pdf"),
@@ -39,8 +39,13 @@ def downloads(inspection: Inspection, *, place: str = "sign") -> None:
                 st.download_button(
                     label, files[name], file_name=_name(inspection, name), mime=mime,
                     key=f"{place}-{name}-{inspection.id}", icon=":material/download:",
-                    on_click="ignore",
+                    on_click=_noted, args=(inspection.id, name),
                 )  # fmt: skip
+
+
+def _noted(inspection_id: str, name: str) -> None:
+    with told():
+        store().note("export", by=inspector(), target=inspection_id, detail=name)
 
 
 @st.cache_data(max_entries=8, show_spinner=False)

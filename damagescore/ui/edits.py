@@ -7,9 +7,11 @@ from damagescore.inspection.record import (
     HandMeasurement,
     Inspection,
     Part,
+    Task,
 )
 from damagescore.limits import LimitSet
 from damagescore.quantity import Quantity
+from damagescore.ui.keys import key_of
 from damagescore.ui.session import change, flash, inspector, store
 
 Fault = DamageScoreError | None
@@ -18,6 +20,13 @@ Fault = DamageScoreError | None
 def set_part(inspection_id: str, part: Part) -> None:
     """Change the part; runs as a callback, so an error is kept for the next run."""
     fault = change(inspection_id, lambda x: aggregate.set_part(x, part, by=inspector()))
+    if fault is not None:
+        flash(str(fault), bad=True)
+
+
+def set_task(inspection_id: str, task: Task) -> None:
+    """Change what is said of the work; runs as a callback, as `set_part` does."""
+    fault = change(inspection_id, lambda x: aggregate.set_task(x, task, by=inspector()))
     if fault is not None:
         flash(str(fault), bad=True)
 
@@ -70,13 +79,19 @@ def sign(
     statement: str,
     disposition: Disposition,
     reason: str,
+    certificate: tuple[str, str],
+    passphrase: str,
 ) -> Fault:
-    """Sign the record."""
+    """Sign the record; with a passphrase, seal it with the key of that name."""
+    try:
+        key = key_of(name, passphrase) if passphrase else None
+    except DamageScoreError as fault:
+        return fault
     return change(
         inspection_id,
         lambda x: aggregate.sign_inspection(
             x, name=name, authorisation=authorisation, statement=statement,
-            disposition=disposition, reason=reason,
+            disposition=disposition, reason=reason, certificate=certificate, key=key,
         ),
     )  # fmt: skip
 

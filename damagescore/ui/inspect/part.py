@@ -1,6 +1,6 @@
 """Step 1: which part."""
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from typing import Any
 
 import streamlit as st
@@ -9,6 +9,7 @@ from damagescore.inspection.record import Inspection, Part
 from damagescore.records import Summary
 from damagescore.ui.edits import set_part
 from damagescore.ui.inspect.last_panel import last_panel
+from damagescore.ui.inspect.task import task_facts, task_fields
 from damagescore.ui.last_time import last_of
 from damagescore.ui.session import store, told
 
@@ -20,12 +21,22 @@ TEXT_FIELDS = (
     ("position", "Position", "Test stand 3, upper"),
 )
 
+NUMBERS = (("hours", "Hours"), ("cycles", "Cycles"))
+
+# What some rules on maintenance records ask for; folded away, since many users need none.
+MORE_TEXTS = (("fitted_to", "Fitted to", "Test rig 3"),)
+MORE_NUMBERS = (
+    ("total_time_h", "Its total time in service, hours"),
+    ("hours_since_overhaul", "Hours since overhaul of the part"),
+)
+
 
 def part_step(inspection: Inspection, *, locked: bool) -> None:
     """Show and change the part; each field is saved as soon as it is left."""
     st.subheader("Part")
     if locked:
         _facts(inspection.part)
+        task_facts(inspection)
         with told():
             _last(inspection)
         return
@@ -37,6 +48,7 @@ def part_step(inspection: Inspection, *, locked: bool) -> None:
 
     with st.container(border=True):
         part_fields(key, changed=save)
+        task_fields(inspection)
     with told():
         _known_parts(key, taken=save)
         _last(inspection)
@@ -65,17 +77,33 @@ def part_form(part: Part, *, key: str, submit: str, save: Callable[[Part], None]
 
 def part_fields(key: str, *, changed: Callable[[], None] | None = None) -> None:
     """Draw the fields of a part, two in a row."""
+    _texts(TEXT_FIELDS, key, changed)
+    _numbers(NUMBERS, key, changed)
+    with st.expander("More about the part, where your rules ask for it"):
+        _texts(MORE_TEXTS, key, changed)
+        _numbers(MORE_NUMBERS, key, changed)
+
+
+def _texts(
+    fields: Sequence[tuple[str, str, str]], key: str, changed: Callable[[], None] | None
+) -> None:
     on_change: Any = changed or "rerun"
-    for first in range(0, len(TEXT_FIELDS), 2):
-        row = TEXT_FIELDS[first : first + 2]
+    for first in range(0, len(fields), 2):
+        row = fields[first : first + 2]
         for column, (name, label, example) in zip(st.columns(2), row, strict=False):
             column.text_input(
                 label, key=f"{name}-{key}", placeholder=f"such as {example}", max_chars=120,
                 on_change=on_change,
             )  # fmt: skip
-    for column, name in zip(st.columns(2), ("hours", "cycles"), strict=True):
+
+
+def _numbers(
+    fields: Sequence[tuple[str, str]], key: str, changed: Callable[[], None] | None
+) -> None:
+    on_change: Any = changed or "rerun"
+    for column, (name, label) in zip(st.columns(2), fields, strict=True):
         column.number_input(
-            name.capitalize(), min_value=0.0, value=None, step=None, key=f"{name}-{key}",
+            label, min_value=0.0, value=None, step=None, key=f"{name}-{key}",
             placeholder="leave empty if unknown", format="%g", on_change=on_change,
         )  # fmt: skip
 
@@ -83,15 +111,18 @@ def part_fields(key: str, *, changed: Callable[[], None] | None = None) -> None:
 def typed(key: str) -> Part:
     """Collect what stands in the fields."""
     texts: dict[str, Any] = {
-        name: str(st.session_state[f"{name}-{key}"]).strip() for name, _, _ in TEXT_FIELDS
+        name: str(st.session_state[f"{name}-{key}"]).strip()
+        for name, _, _ in (*TEXT_FIELDS, *MORE_TEXTS)
     }
-    hours, cycles = (st.session_state[f"{name}-{key}"] for name in ("hours", "cycles"))
-    return Part(**texts, hours=hours, cycles=cycles)
+    numbers: dict[str, Any] = {
+        name: st.session_state[f"{name}-{key}"] for name, _ in (*NUMBERS, *MORE_NUMBERS)
+    }
+    return Part(**texts, **numbers)
 
 
 def fill(part: Part, *, key: str, anew: bool = False) -> None:
     """Put a part into the fields, unless something stands there already."""
-    for name in (*(f[0] for f in TEXT_FIELDS), "hours", "cycles"):
+    for name, *_ in (*TEXT_FIELDS, *MORE_TEXTS, *NUMBERS, *MORE_NUMBERS):
         if anew or f"{name}-{key}" not in st.session_state:
             st.session_state[f"{name}-{key}"] = getattr(part, name)
 
@@ -130,7 +161,9 @@ def _known_parts(key: str, *, taken: Callable[[], None] | None = None) -> None:
 
 def _facts(part: Part) -> None:
     rows = [(label, getattr(part, name)) for name, label, _ in TEXT_FIELDS]
-    rows += [("Hours", part.hours), ("Cycles", part.cycles)]
+    rows += [(label, getattr(part, name)) for name, label in NUMBERS]
+    more = [(label, getattr(part, name)) for name, label, *_ in (*MORE_TEXTS, *MORE_NUMBERS)]
+    rows += [(label, value) for label, value in more if value]
     for label, value in rows:
         shown = f"{value:g}" if isinstance(value, float) else value
         st.markdown(f"**{label}:** {shown or '–'}")

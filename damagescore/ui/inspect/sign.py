@@ -7,6 +7,7 @@ from damagescore.limits import Assessment
 from damagescore.ui.downloads import downloads
 from damagescore.ui.edits import sign
 from damagescore.ui.inspect.limits import summary
+from damagescore.ui.keys import has_key, key_box
 from damagescore.ui.session import flash, inspector, store, told
 from damagescore.ui.supersede import supersede_box
 from damagescore.ui.words import disposition_words, when
@@ -65,6 +66,7 @@ def _unsigned(inspection: Inspection, *, locked: bool) -> None:
         )
     if not locked:
         _form(inspection)
+        key_box(inspection.id, name=inspector())
 
 
 def _form(inspection: Inspection) -> None:
@@ -84,6 +86,8 @@ def _form(inspection: Inspection) -> None:
             "Reason, where the decision differs from the result", key=f"sign-reason-{key}",
             placeholder="Needed when the decision is milder or stricter than the result above",
         )  # fmt: skip
+        certificate = _certificate(key)
+        passphrase = _passphrase(key)
         st.caption("Signing locks the record. It can be superseded, never changed.")
         sent = st.form_submit_button(
             "Sign the record", type="primary", key=f"sign-{key}-submit"
@@ -95,13 +99,33 @@ def _form(inspection: Inspection) -> None:
         return
     fault = sign(
         inspection.id, name=name, authorisation=authorisation, statement=statement,
-        disposition=disposition, reason=reason,
+        disposition=disposition, reason=reason, certificate=certificate,
+        passphrase=passphrase,
     )  # fmt: skip
     if fault is not None:
         st.error(str(fault), icon=":material/error:")
         return
     flash(f"Signed by {name.strip()}. The record is locked.")
     st.rerun()
+
+
+def _certificate(key: str) -> tuple[str, str]:
+    left, right = st.columns(2)
+    number = left.text_input(
+        "Certificate number, where your rules ask for it", key=f"sign-certificate-{key}"
+    )
+    kind = right.text_input("Kind of certificate", key=f"sign-certificate-kind-{key}")
+    return number, kind
+
+
+def _passphrase(key: str) -> str:
+    if not has_key(inspector()):
+        st.caption("You have no key yet: the record will be signed by name only.")
+        return ""
+    return st.text_input(
+        "Passphrase of your key", type="password", key=f"sign-passphrase-{key}",
+        help="Leave it empty to sign by name only.",
+    )  # fmt: skip
 
 
 def _signed(inspection: Inspection) -> None:
@@ -114,9 +138,16 @@ def _signed(inspection: Inspection) -> None:
             f"**{signature.name}**, authorisation {signature.authorisation}, "
             f"{when(signature.at)}"
         )
+        if signature.certificate_number or signature.certificate_kind:
+            words = (signature.certificate_kind, signature.certificate_number)
+            st.markdown(f"Certificate: {' '.join(words).strip()}")
         st.markdown(signature.statement)
         if signature.reason:
             st.markdown(f"Reason: {signature.reason}")
+        if signature.public_key:
+            st.caption(f"Sealed with the key {signature.public_key}")
+        else:
+            st.caption("Signed by name only: there is no key behind this signature.")
         st.caption(f"Hash of the content: {signature.content_sha256}")
         st.caption(f"Last link of the chain of signed records: {store().chain_head()}")
     if inspection.assessment is not None:
