@@ -41,9 +41,14 @@ def best_chain(
     best: list[Band] = []
     best_score = 0.0
     reach = RUBBER_MM[0] / mm_per_px, (RUBBER_MM[1] + 1.0) / mm_per_px
+    tried: set[tuple[float, ...]] = set()
     for seed in bands[:8]:
         alike = [b for b in bands if same_material(b, seed)][:24]
         alike.sort(key=lambda b: b.level_px)
+        levels = tuple(b.level_px for b in alike)
+        if levels in tried:
+            continue
+        tried.add(levels)
         chain, score = _chain_of(alike, profiles, reach, n_layers=n_layers, seen=seen)
         if score > best_score:
             best, best_score = chain, score

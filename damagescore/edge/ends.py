@@ -6,7 +6,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.ndimage import gaussian_filter1d
 
-from damagescore.edge.bands import box_means, known_quantile, profile_noise
+from damagescore.edge.bands import Boxes, known_quantile, known_quantiles, profile_noise
 from damagescore.edge.chain import LIKENESS, RUBBER_MM
 from damagescore.edge.straighten import Profiles
 
@@ -68,11 +68,12 @@ def _end_worth(profiles: Profiles, levels: Points, mm_per_px: float) -> Points:
 
 def _steps(profiles: Profiles, noise: Points, rows_per_mm: float) -> Points:
     """Strength of the common step at each row, over the noise."""
-    above = box_means(profiles.values, -0.25 * rows_per_mm, -0.08 * rows_per_mm)
-    below = box_means(profiles.values, 0.08 * rows_per_mm, 0.25 * rows_per_mm)
+    boxes = Boxes.of(profiles.values)
+    above = boxes.means(-0.25 * rows_per_mm, -0.08 * rows_per_mm)
+    below = boxes.means(0.08 * rows_per_mm, 0.25 * rows_per_mm)
     change = (below - above) / noise
-    middle = known_quantile(change, 0.5)
-    weakest = np.where(middle > 0, known_quantile(change, 0.25), known_quantile(change, 0.75))
+    middle, low, high = known_quantiles(change, (0.5, 0.25, 0.75))
+    weakest = np.where(middle > 0, low, high)
     common = np.where(middle * weakest > 0, (middle + weakest) / 2, 0.0)
     return np.asarray(gaussian_filter1d(np.sqrt((np.nan_to_num(common) ** 2).sum(axis=1)), 0.5))
 

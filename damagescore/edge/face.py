@@ -98,13 +98,10 @@ def reduce_photo(
     """Reduce the photo for the search; also where the scale card lies."""
     factor = min(1.0, REDUCED_PX / max(photo.width, photo.height))
     size = (round(photo.width * factor), round(photo.height * factor))
-    small = cv2.resize(photo.rgb, size, interpolation=cv2.INTER_AREA).astype(np.float32) + 8.0
-    luma = small @ np.array([0.299, 0.587, 0.114], dtype=np.float32)
-    channels = np.dstack(
-        [np.log(luma), np.log(small[..., 0] / luma), np.log(small[..., 2] / luma)]
-    ).astype(np.float32)
+    small = cv2.resize(photo.rgb, size, interpolation=cv2.INTER_AREA)
+    channels = log_channels(small)
     keep_out = keep_out_areas(channels, factor, scale)
-    usable = np.ones(luma.shape, np.uint8)
+    usable = np.ones(small.shape[:2], np.uint8)
     for polygon in (*keep_out, *limits.keep_out_px):
         fill_outline(usable, (polygon + 0.5) * factor - 0.5, 0)
     if limits.region_px is not None:
@@ -113,6 +110,16 @@ def reduce_photo(
         usable &= region
     usable &= _facing(usable.shape, factor, scale)
     return Reduced(channels=channels, usable=usable > 0, factor=factor), keep_out
+
+
+def log_channels(rgb: NDArray[np.generic]) -> NDArray[np.float32]:
+    """Log luma, log red/luma and log blue/luma of colours (h, w, 3) in grey levels."""
+    # Eight levels are added so that noise in deep shadow stays small.
+    red, green, blue = (np.asarray(rgb[..., k], np.float32) + np.float32(8) for k in range(3))
+    weights = (np.float32(w) for w in (0.299, 0.587, 0.114))
+    parts = (w * c for w, c in zip(weights, (red, green, blue), strict=True))
+    luma = np.log(sum(parts))
+    return np.dstack([luma, np.log(red) - luma, np.log(blue) - luma])
 
 
 def _facing(shape: tuple[int, ...], factor: float, scale: Scale) -> NDArray[np.uint8]:

@@ -70,6 +70,23 @@ class Flow:
         (ax, ay), (nx, ny) = self.along, self.across
         return np.stack([x0 + s * ax + y * nx, y0 + s * ay + y * ny], axis=-1)
 
+    def grid_px(self, s: Points, v: Points) -> tuple[Image, Image]:
+        """Photo pixels at all pairs of s (S,) and v (V,): x and y, shape (V, S).
+
+        In single precision, which keeps 0.001 px of a photo 10 000 px wide.
+        """
+        u = s / self.length_px
+        bow = powers(u, BOW_TERMS) @ self.bow
+        grown = 1 + powers(u, STRETCH_TERMS) @ self.stretch
+        level = v.astype(np.float32)[:, None]
+        axes = zip(self.centre_px, self.along, self.across, strict=True)
+        x, y = (
+            (start + s * along + bow * across).astype(np.float32)
+            + level * (grown * across).astype(np.float32)
+            for start, along, across in axes
+        )
+        return x, y
+
     def from_px(self, points_px: Points) -> tuple[Points, Points]:
         """(s, v) of photo pixels, shape (..., 2)."""
         moved = np.asarray(points_px, np.float64) - np.array(self.centre_px)

@@ -6,7 +6,7 @@ from scipy.ndimage import gaussian_filter1d, median_filter
 
 from damagescore.edge.outline import Outline, Turned
 from damagescore.edge.paths import best_path, whittaker
-from damagescore.edge.sampling import sample
+from damagescore.edge.sampling import medians, sample_part
 
 Points = NDArray[np.float64]
 
@@ -74,8 +74,8 @@ def _follow(
     offsets = np.arange(-span, span + 1)
     columns = end - 2.0 - np.arange(count * BLOCK_PX)
     rows = start + offsets[:, None] + np.repeat(course, BLOCK_PX)[None, :]
-    strip = sample(turned.rgb, columns[None, :], rows)
-    blocks = np.median(strip.reshape(len(offsets), count, BLOCK_PX, 3), axis=2) + 8.0
+    strip = sample_part(turned.rgb, columns[None, :], rows)
+    blocks = medians(strip.reshape(len(offsets), count, BLOCK_PX, 3), 2).astype(np.float64) + 8
     step = gaussian_filter1d(np.log(blocks), 1.2, axis=0, order=1)
     first = np.median(step[span - 3 : span + 4, :6].reshape(-1, 3), axis=0)
     direction = first / (np.linalg.norm(first) + 1e-9)

@@ -134,7 +134,7 @@ def _card_around(
     inside = channels[seed]
     bright = inside[inside[:, 0] >= np.percentile(inside[:, 0], 65)]
     colour = np.median(bright, axis=0)
-    alike = (np.abs(channels - colour) < ALIKE).all(axis=2).astype(np.uint8)
+    alike = np.asarray(cv2.inRange(channels, colour - ALIKE, colour + ALIKE), np.uint8) & 1
     close = cv2.getStructuringElement(cv2.MORPH_RECT, _kernel(0.35 * px_per_mm))
     alike = np.asarray(cv2.morphologyEx(alike, cv2.MORPH_CLOSE, close), np.uint8)
     alike = alike if within is None else alike & within

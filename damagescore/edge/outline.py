@@ -1,17 +1,19 @@
 """The part's outline against the background, seen along the exposed edge."""
 
+import math
 from dataclasses import dataclass
 from typing import Literal
 
 import cv2
 import numpy as np
 from numpy.typing import NDArray
-from scipy.ndimage import gaussian_filter1d, median_filter, uniform_filter1d
+from scipy.ndimage import gaussian_filter1d, median_filter
 
-from damagescore.edge.sampling import sample
+from damagescore.edge.sampling import sample_part
 from damagescore.photo.record import Photo
 
 Points = NDArray[np.float64]
+Strip = NDArray[np.float32]
 Mask = NDArray[np.bool_]
 Outward = Literal["right", "left", "down", "up"]
 
@@ -33,10 +35,10 @@ LEAST_SHARE = 0.03
 class Turned:
     """The photo turned or mirrored so that the part's outside is to the right.
 
-    `rgb` (H, W, 3) float32; `outward` says where the outside is in the photo.
+    `rgb` (H, W, 3) uint8; `outward` says where the outside is in the photo.
     """
 
-    rgb: NDArray[np.float32]
+    rgb: NDArray[np.uint8]
     outward: Outward
 
     def to_photo(self, points: Points) -> Points:
@@ -144,8 +146,10 @@ def _tracks(background: Mask, outward: Outward) -> list[Track]:
     """Runs of rows along which something ends and the background begins."""
     height, width = background.shape
     inner, outer = max(width // 25, 6), max(width // 80, 3)
-    solid = uniform_filter1d((~background).astype(np.float64), inner, axis=1)
-    empty = uniform_filter1d(background.astype(np.float64), outer, axis=1)
+    inside, outside = (x.astype(np.float32) for x in (~background, background))
+    border = cv2.BORDER_REFLECT
+    solid = cv2.blur(inside, (inner, 1), borderType=border)
+    empty = cv2.blur(outside, (outer, 1), borderType=border)
     steps = ~background[:, :-1] & background[:, 1:]
     steps &= np.roll(solid, inner // 2, axis=1)[:, :-1] > 0.9
     steps &= np.roll(empty, -(outer // 2) - 1, axis=1)[:, :-1] > 0.9
@@ -171,23 +175,22 @@ def _longest_track(
     """Chain steps of successive rows (gaps to 3 rows, moves to 12 px)."""
     if len(rows) == 0:
         return None
-    length = np.ones(len(rows))
-    back = np.full(len(rows), -1)
+    y, x = rows.tolist(), columns.tolist()  # plain numbers: each place has few before it
+    length, back = [1.0] * len(y), [-1] * len(y)
     start = 0
-    for i in range(len(rows)):
-        while rows[start] < rows[i] - 3:
+    for i in range(len(y)):
+        while y[start] < y[i] - 3:
             start += 1
-        reach = np.arange(start, i)
-        if len(reach) == 0:
-            continue
-        near = (rows[reach] < rows[i]) & (np.abs(columns[reach] - columns[i]) <= 12)
-        if near.any():
-            cost = np.abs(columns[reach] - columns[i]) * 0.02
-            best = reach[near][np.argmax(length[reach][near] - cost[near])]
-            length[i], back[i] = length[best] + 1, best
+        most = -math.inf
+        for j in range(start, i):
+            move = abs(x[j] - x[i])
+            if y[j] < y[i] and move <= 12 and length[j] - 0.02 * move > most:
+                most, back[i] = length[j] - 0.02 * move, j
+        if back[i] >= 0:
+            length[i] = length[back[i]] + 1
     picked = [int(np.argmax(length))]
     while back[picked[-1]] >= 0:
-        picked.append(int(back[picked[-1]]))
+        picked.append(back[picked[-1]])
     at = np.array(picked[::-1])
     return Track(rows=rows[at].astype(float), x=columns[at] + 0.5, outward=outward)
 
@@ -254,11 +257,11 @@ def _half_way(turned: Turned, rows: Points, x: Points, within: tuple[int, int]) 
     inner, reach = within
     offsets = np.arange(-inner, reach + 1, dtype=np.float64)
     columns = np.round(x)[:, None] + offsets
-    strip = sample(turned.rgb, columns, rows[:, None]).astype(np.float64)
-    strip = uniform_filter1d(strip, 3, axis=0)
+    strip = sample_part(turned.rgb, columns, rows[:, None])
+    strip = np.asarray(cv2.blur(strip, (1, 3), borderType=cv2.BORDER_REFLECT), np.float32)
     # A lens blurs light, not the stored values: half way in those lies too far on the
     # dark side, by half a pixel for black on white. Hence the usual power of 2.2.
-    light = 255.0 * (strip / 255.0) ** 2.2
+    light = np.float32(255) * (strip / np.float32(255)) ** np.float32(2.2)
     outside = _outside_colour(light, reach)
     inside = np.median(light[:, inner - reach : inner - reach // 2], axis=1)
     crossing = _crossing(light, inside, outside)
@@ -273,21 +276,22 @@ def _half_way(turned: Turned, rows: Points, x: Points, within: tuple[int, int]) 
     return np.asarray(np.round(x) + crossing - inner)
 
 
-def _outside_colour(strip: Points, reach: int) -> Points:
+def _outside_colour(strip: Strip, reach: int) -> Points:
     """Colour (N, 3) of the background at the outer end of the strip."""
     outer = np.median(strip[:, -reach // 3 :], axis=1)
     return np.asarray(gaussian_filter1d(outer, 15.0, axis=0))
 
 
 def _with_departures(
-    strip: Points, outside: Points, crossing: Points, contrast: Points
+    strip: Strip, outside: Points, crossing: Points, contrast: Points
 ) -> Points:
     """Where part and background are about alike, take the end of the smooth background.
 
     The part's grain then still tells it from the background. Rows that do not
     agree with their neighbours stay unknown. Bias: about half a pixel either way.
     """
-    apart = np.linalg.norm(strip - outside[:, None], axis=2)
+    off_by = strip - outside[:, None].astype(np.float32)
+    apart = np.sqrt((off_by * off_by).sum(axis=2))
     noise = float(np.median(apart[:, -strip.shape[1] // 6 :]))
     off = apart > max(4.0 * noise, 4.0)
     if 4.0 * noise > MOST_HAZE:
@@ -303,24 +307,28 @@ def _with_departures(
     return np.where(contrast < least, steady, crossing)
 
 
-def _inside_colour(strip: Points, guess: Points, outside: Points) -> Points:
+def _inside_colour(strip: Strip, guess: Points, outside: Points) -> Points:
     """Colour (N, 3) of the part 3 to 8 px inside the crossing, smoothed along rows."""
-    apart = guess[:, None] - np.arange(strip.shape[1])
-    taken = ((apart >= 3) & (apart <= 8))[..., None]
-    inside = (strip * taken).sum(axis=1) / np.maximum(taken.sum(axis=1), 1)
+    wide = strip.shape[1]
+    first = np.maximum(np.ceil(guess - 8), 0).astype(np.intp)
+    columns = first[:, None] + np.arange(6)
+    taken = ((columns <= guess[:, None] - 3) & (columns < wide))[..., None]
+    near = strip[np.arange(len(strip))[:, None], np.minimum(columns, wide - 1)]
+    inside = (near * taken).sum(axis=1) / np.maximum(taken.sum(axis=1), 1)
     inside = np.where(taken.any(axis=1), inside, outside)
     return np.asarray(gaussian_filter1d(median_filter(inside, (5, 1)), 1.5, axis=0))
 
 
-def _crossing(strip: Points, inside: Points, outside: Points) -> Points:
+def _crossing(strip: Strip, inside: Points, outside: Points) -> Points:
     """Fractional column where the colour is half way between the two, NaN if none.
 
     The direction in colour is each row's own: a bright shim may be lighter than
     the background beside which the rubber is dark.
     """
     toward = inside - outside
-    share = np.einsum("ijk,ik->ij", strip - outside[:, None], toward)
-    share /= (toward**2).sum(axis=1, keepdims=True) + 1e-9
+    toward /= (toward**2).sum(axis=1, keepdims=True) + 1e-9
+    at_outside = (outside * toward).sum(axis=1, keepdims=True).astype(np.float32)
+    share = (strip @ toward.astype(np.float32)[..., None])[..., 0] - at_outside
     within = share > 0.5
     leaves = within[:, :-1] & ~within[:, 1:]
     # A single pixel of noise out in the background is no outline.

@@ -18,7 +18,7 @@ from damagescore.edge.outline import (
     turned_array,
 )
 from damagescore.edge.record import Edge
-from damagescore.edge.sampling import sample
+from damagescore.edge.sampling import medians, sample_part
 from damagescore.edge.stack import Stack, find_stack
 from damagescore.edge.straighten import Profiles
 from damagescore.errors import EdgeError
@@ -133,7 +133,7 @@ def _straightness(scale: Scale, turned: Turned, outline: Outline, stack: Stack) 
 def _try(
     photo: Photo, scale: Scale, track: Track, factor: float, n_layers: int | None
 ) -> tuple[Turned, Outline, Stack] | None:
-    rgb = np.ascontiguousarray(turned_array(photo.rgb, track.outward)).astype(np.float32)
+    rgb = np.asarray(turned_array(photo.rgb, track.outward), np.uint8)
     turned = Turned(rgb=rgb, outward=track.outward)
     notch_px = NOTCH_MM / _mm_along(scale, turned, _whole(track, factor))
     outline = exact_outline(turned, track, factor, notch_px=notch_px)
@@ -211,12 +211,12 @@ def _depth_profiles(turned: Turned, rows: Points, x: Points, deep_px: float) -> 
     deep = min(deep_px, float(x.min()) - 6)
     wide = max(round(deep / DEPTH_BLOCKS), 2)
     depth = 3 + np.arange(DEPTH_BLOCKS * wide)
-    strip = sample(turned.rgb, x[:, None] - depth, rows[:, None])
+    strip = sample_part(turned.rgb, x[:, None] - depth, rows[:, None])
     shaped = strip.reshape(len(x), DEPTH_BLOCKS, wide, 3) + 8.0
-    medians = gaussian_filter1d(np.median(shaped, axis=2), 1.0, axis=0)
-    luma = medians @ np.array([0.299, 0.587, 0.114])
+    middle = gaussian_filter1d(medians(shaped, 2), 1.0, axis=0).astype(np.float64)
+    luma = middle @ np.array([0.299, 0.587, 0.114])
     values = np.stack(
-        [np.log(luma), np.log(medians[..., 0] / luma), np.log(medians[..., 2] / luma)], axis=-1
+        [np.log(luma), np.log(middle[..., 0] / luma), np.log(middle[..., 2] / luma)], axis=-1
     )
     return Profiles(
         levels_px=rows,
@@ -276,10 +276,8 @@ def _exact_rows(turned: Turned, outline: Outline, rows: Points, mm_per_px: float
     """Rows at which boundaries reach the outline: the steepest place just inside it."""
     depth = 3 + np.arange(max(round(0.5 / mm_per_px), 4))
     x = median_filter(filled(outline), 5)
-    strip = sample(turned.rgb, x[:, None] - depth, outline.rows[:, None])
-    change = gaussian_filter1d(
-        np.median(strip, axis=1).astype(np.float64), 1.2, axis=0, order=1
-    )
+    strip = sample_part(turned.rgb, x[:, None] - depth, outline.rows[:, None])
+    change = gaussian_filter1d(medians(strip, 1).astype(np.float64), 1.2, axis=0, order=1)
     found = []
     for row in rows:
         at = round(row - outline.rows[0])

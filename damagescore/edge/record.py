@@ -131,15 +131,16 @@ class Edge:
     @cached_property
     def judged(self) -> NDArray[np.bool_]:
         """True on rubber that may be judged; shape (H, W)."""
-        rubber = np.isin(self.layer_map, [x.index for x in self.rubber])
-        kept = rubber.astype(np.int16)
+        kept = np.zeros(self.shape, dtype=np.uint8)
+        for layer in self.layers:  # in the order of `layer_map`: the later one has the border
+            fill_outline(kept, layer.polygon_px, int(layer.kind == "rubber"))
         for polygon in (*self.keep_out_px, *self.drawn_keep_out_px):
             fill_outline(kept, polygon, 0)
         if self.region_px is not None:
             region = np.zeros(self.shape, dtype=np.uint8)
             fill_outline(region, self.region_px, 1)
             kept *= region
-        return kept.astype(bool)
+        return kept.view(np.bool_)
 
     def allows(self, points_px: Points) -> NDArray[np.bool_]:
         """Whether places (N, 2) lie in the region and in no area kept out, shape (N,)."""

@@ -8,7 +8,7 @@ from scipy.ndimage import gaussian_filter1d
 
 from damagescore.edge.flow import Flow
 from damagescore.edge.paths import best_path, whittaker
-from damagescore.edge.sampling import medians, sample
+from damagescore.edge.sampling import medians, sample, sample_part
 from damagescore.edge.straighten import Reduced
 from damagescore.photo.record import Photo
 
@@ -118,16 +118,9 @@ def _strip(
     s: Points = s_range_px[0] + COLUMN_STEP_PX * np.arange(
         count * COLUMNS_PER_BLOCK, dtype=np.float64
     )
-    grid = flow.to_px(s[None, :], guess.level_px + offsets[:, None]).astype(np.float32)
-    low, high = np.floor(grid.min(axis=(0, 1))) - 2, np.ceil(grid.max(axis=(0, 1))) + 3
-    x0, y0 = np.clip(low, 0, [photo.width - 1, photo.height - 1]).astype(int)
-    x1, y1 = np.clip(high, [x0 + 1, y0 + 1], [photo.width, photo.height]).astype(int)
-    piece = np.dstack([photo.rgb[y0:y1, x0:x1], photo.grey[y0:y1, x0:x1]]).astype(np.float32)
-    part = sample(piece, grid[..., 0] - x0, grid[..., 1] - y0)
-    inside = (
-        (grid[..., 0] >= 0) & (grid[..., 0] <= photo.width - 1)
-        & (grid[..., 1] >= 0) & (grid[..., 1] <= photo.height - 1)
-    )  # fmt: skip
+    x, y = flow.grid_px(s, guess.level_px + offsets)
+    part = np.dstack([sample_part(photo.rgb, x, y), sample_part(photo.grey, x, y)])
+    inside = (x >= 0) & (x <= photo.width - 1) & (y >= 0) & (y <= photo.height - 1)
     shaped = part.reshape(len(offsets), count, COLUMNS_PER_BLOCK, 4)
     levels = medians(shaped, 2) + 8.0
     # A lens blurs light, not the stored values: their steepest place lies on the dark

@@ -6,6 +6,9 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
+MOST_COMPARED = 8
+"""Up to so many values, comparing whole arrays is faster than sorting."""
+
 
 def sample(
     image: NDArray[Any], x: NDArray[Any], y: NDArray[Any], *, nearest: bool = False
@@ -34,11 +37,39 @@ def sample(
     return np.asarray(taken, dtype=np.float32)
 
 
+def sample_part(image: NDArray[Any], x: NDArray[Any], y: NDArray[Any]) -> NDArray[np.float32]:
+    """The same as `sample`, bilinear, for places in a small part of a large image.
+
+    Only that part is taken to single precision.
+    """
+    height, width = image.shape[:2]
+    x0, x1 = (int(np.clip(n, 0, width - 1)) for n in (x.min() - 1, x.max() + 2))
+    y0, y1 = (int(np.clip(n, 0, height - 1)) for n in (y.min() - 1, y.max() + 2))
+    return sample(image[y0 : y1 + 1, x0 : x1 + 1], x - x.dtype.type(x0), y - y.dtype.type(y0))
+
+
 def medians(values: NDArray[np.float32], axis: int) -> NDArray[np.float32]:
     """Median along one axis of finite values, by sorting.
 
-    The same as `numpy.median`, three times as fast for a dozen values.
+    The same as `numpy.median`, three times as fast for a dozen values and ten times for
+    a handful.
     """
-    ordered = np.moveaxis(np.sort(values, axis=axis), axis, 0)
+    if values.shape[axis] <= MOST_COMPARED:
+        ordered = _sorted_by_pairs(list(np.ascontiguousarray(np.moveaxis(values, axis, 0))))
+    else:
+        ordered = list(np.moveaxis(np.sort(values, axis=axis), axis, 0))
     low, high = (len(ordered) - 1) // 2, len(ordered) // 2
     return np.asarray((ordered[low] + ordered[high]) / 2, dtype=np.float32)
+
+
+def _sorted_by_pairs(parts: list[NDArray[np.float32]]) -> list[NDArray[np.float32]]:
+    """Arrays of one shape with the values at each place sorted from array to array.
+
+    Compares neighbours in turn (odd-even transposition, as many rounds as arrays; Knuth,
+    The Art of Computer Programming 3, section 5.3.4).
+    """
+    for turn in range(len(parts)):
+        for i in range(turn % 2, len(parts) - 1, 2):
+            low, high = parts[i], parts[i + 1]
+            parts[i], parts[i + 1] = np.minimum(low, high), np.maximum(low, high)
+    return parts

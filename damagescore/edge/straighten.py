@@ -2,6 +2,7 @@
 
 from dataclasses import dataclass
 
+import cv2
 import numpy as np
 from numpy.typing import NDArray
 from scipy.ndimage import gaussian_filter1d, uniform_filter1d
@@ -82,14 +83,20 @@ def profiles_along(
     s: Points = (np.arange(count, dtype=np.float64) - (count - 1) / 2) * 2 * step
     half = int(reach_px[1] / step)
     levels: Points = np.arange(-half, half + 1, dtype=np.float64) * step
-    places = (flow.to_px(s[None, :], levels[:, None]) + 0.5) * reduced.factor - 0.5
-    x, y = places[..., 0], places[..., 1]
-    height, width = reduced.usable.shape
-    inside = (x >= -0.5) & (x <= width - 0.5) & (y >= -0.5) & (y <= height - 0.5)
-    seen = (sample(reduced.usable, x, y, nearest=True) > 0) & inside
+    factor = np.float32(reduced.factor)
+    x, y = ((at + np.float32(0.5)) * factor - np.float32(0.5) for at in flow.grid_px(s, levels))
+    seen = _seen(reduced.usable, x, y)
     channels = reduced.channels if colour else reduced.channels[..., :1]
     sampled = sample(channels, x, y)
     return _block_medians(sampled.reshape(*x.shape, -1), seen, levels, s)
+
+
+def _seen(usable: Mask, x: Image, y: Image) -> Mask:
+    """Whether reduced pixels (h, w) are usable; what lies outside the photo is not."""
+    taken = cv2.remap(
+        usable.view(np.uint8), x, y, cv2.INTER_NEAREST, borderMode=cv2.BORDER_CONSTANT
+    )
+    return np.asarray(taken, np.uint8) > 0
 
 
 def _block_medians(sampled: Image, seen: Mask, levels: Points, s: Points) -> Profiles:
@@ -172,14 +179,21 @@ def _shifts(rise: Points, *, most: int, middle: float) -> _Shifts:
     common = np.median(rise[:, max(centre - half, 0) : centre + half + 1], axis=1)
     window = max(rows // 6, 3 * most)
     tried = np.arange(-most, most + 1, dtype=np.float64)
-    score = np.empty((len(tried), rows, blocks))
-    power = uniform_filter1d(rise**2, window, axis=0)
-    for i, k in enumerate(range(-most, most + 1)):
-        product = uniform_filter1d(np.roll(rise, -k, axis=0) * common[:, None], window, axis=0)
-        score[i] = product / np.sqrt(np.maximum(np.roll(power, -k, axis=0), 0.0) + 1e-12)
     picked = np.arange(window // 2, rows - window // 2, max(window // 2, 1))
-    common_power = np.sqrt(np.maximum(uniform_filter1d(common**2, window), 0.0))[picked]
-    return _peaks(score[:, picked], tried, picked, common_power)
+    score = np.empty((len(tried), len(picked), blocks))
+    power = np.sqrt(np.maximum(uniform_filter1d(rise**2, window, axis=0), 0.0) + 1e-12)
+    for i, k in enumerate(range(-most, most + 1)):
+        product = np.roll(rise, -k, axis=0) * common[:, None]
+        score[i] = _window_means(product, picked, window) / power[(picked + k) % rows]
+    common_power = np.sqrt(np.maximum(_window_means(common**2, picked, window), 0.0))
+    return _peaks(score, tried, picked, common_power)
+
+
+def _window_means(values: Points, middles: NDArray[np.intp], window: int) -> Points:
+    """Means over the rows around some middles, whose windows lie within (V, ...)."""
+    total = np.concatenate([np.zeros((1, *values.shape[1:])), np.cumsum(values, axis=0)])
+    first = middles - window // 2
+    return np.asarray((total[first + window] - total[first]) / window)
 
 
 def _peaks(

@@ -16,6 +16,9 @@ Points = NDArray[np.float64]
 
 STEPS_PER_PX = 4
 
+EVENLY = np.linspace(0.0, 1.0, 200)
+"""Shares of a response's width at which it is averaged."""
+
 MTF50_TIMES_SIGMA = 0.187391
 """sqrt(ln 2 / 2) / pi: exp(-2 pi^2 s^2 f^2) = 1/2."""
 
@@ -69,8 +72,9 @@ class EdgeResponse:
         window = np.cos(np.pi / 2 * outer) ** 2
         weighted = spread * window
         f = np.asarray(cycles_per_px, dtype=np.float64)
-        waves = np.exp(-2j * np.pi * f[:, None] * x[None, :])
-        found = np.abs(waves @ weighted) / abs(weighted.sum())
+        phase = 2 * np.pi * f[:, None] * x[None, :]
+        waves = np.hypot(np.cos(phase) @ weighted, np.sin(phase) @ weighted)
+        found = waves / abs(weighted.sum())
         # Binning and differencing are boxes of one step each (sinc).
         return np.asarray(found / np.sinc(f / STEPS_PER_PX) ** 2)
 
@@ -78,11 +82,15 @@ class EdgeResponse:
     def mtf50_per_px(self) -> float:
         """Lowest frequency at which the modulation is down to a half, cycles/px."""
         f = np.linspace(0.002, 1.0, 500)
-        value = self.mtf(f)
-        below = np.nonzero(value < 0.5)[0]
-        if len(below) == 0:
+        # Most sides are down to a half early: a tenth of the frequencies at a time.
+        value = np.empty(0)
+        for part in np.array_split(f, 10):
+            value = np.concatenate([value, self.mtf(part)])
+            if (value < 0.5).any():
+                break
+        else:
             return float(f[-1])
-        i = int(below[0])
+        i = int(np.argmax(value < 0.5))
         if i == 0:
             return float(f[0])
         part = (value[i - 1] - 0.5) / (value[i - 1] - value[i])
@@ -166,12 +174,15 @@ def _side_level(away: Points, value: Points, half_px: float, sign: int) -> float
 def _border_fit(along: Points, away: Points, value: Points, *, half_px: float) -> Points:
     """Border position along the side: a parabola through the middles of 16 pieces."""
     edges = np.linspace(along.min(), along.max() + 1e-6, 17)
-    piece = np.digitize(along, edges) - 1
+    near = np.flatnonzero(np.abs(away) < half_px)
+    near = near[np.argsort(away[near], kind="stable")]
+    piece = np.digitize(along[near], edges) - 1
     middles = []
     for k in range(16):
-        mine = (piece == k) & (np.abs(away) < half_px)
-        if mine.sum() >= 8:
-            middles.append((edges[k : k + 2].mean(), _border_in(away[mine], value[mine])))
+        mine = near[piece == k]
+        if len(mine) >= 8:
+            middle = (edges[k] + edges[k + 1]) / 2
+            middles.append((middle, _border_in(away[mine], value[mine])))
     found = np.array([m for m in middles if np.isfinite(m[1])])
     if len(found) < 4:
         return np.zeros_like(away)
@@ -179,21 +190,29 @@ def _border_fit(along: Points, away: Points, value: Points, *, half_px: float) -
     if kept.sum() < 4:  # pieces that disagree this much show no one border
         return np.full_like(away, np.nan)
     degree = 2 if kept.sum() >= 8 else 1
-    terms = np.polynomial.Polynomial.fit(found[kept, 0], found[kept, 1], degree)
-    return np.asarray(terms(along), dtype=np.float64)
+    # About the middle, so that the powers stay of one size.
+    middle = (along.min() + along.max()) / 2
+    terms = np.polyfit(found[kept, 0] - middle, found[kept, 1], degree)
+    return np.asarray(np.polyval(terms, along - middle), dtype=np.float64)
 
 
 def _border_in(away: Points, value: Points) -> float:
-    """Where a step with the same two levels and the same sum would lie."""
-    order = np.argsort(away)
-    away, value = away[order], value[order]
+    """Where a step with the same two levels and the same sum would lie; `away` rises."""
     count = max(3, len(away) // 6)
-    low, high = np.median(value[:count]), np.median(value[-count:])
+    low, high = _median(value[:count]), _median(value[-count:])
     if high - low < 6:
         return float("nan")
-    share = np.clip((value - low) / (high - low), -0.2, 1.2)
-    middle = np.interp(np.linspace(away[0], away[-1], 200), away, share)
-    return float(away[-1] - middle.mean() * (away[-1] - away[0]))
+    share = np.minimum(np.maximum((value - low) / (high - low), -0.2), 1.2)
+    places = away[0] + EVENLY * (away[-1] - away[0])
+    middle = float(np.interp(places, away, share).sum()) / len(EVENLY)
+    return float(away[-1] - middle * (away[-1] - away[0]))
+
+
+def _median(values: Points) -> float:
+    """The same as `numpy.median`, ten times as fast for a few dozen values."""
+    ordered = np.sort(values)
+    low, high = (len(ordered) - 1) // 2, len(ordered) // 2
+    return float(ordered[low] + ordered[high]) / 2
 
 
 def _binned(
