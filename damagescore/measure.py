@@ -9,9 +9,11 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from damagescore.damage import find_cracks, find_crumbling, measure_area, measure_lines
+from damagescore.damage import find_cracks, measure_area, measure_lines
 from damagescore.damage.bulge import find_bulges
+from damagescore.damage.crumbling import search_crumbling
 from damagescore.damage.record import Finding, FindingKind
+from damagescore.damage.unjudged import Unjudged, unjudged_check
 from damagescore.edge import find_edge, on_scale, with_region
 from damagescore.edge.record import Edge
 from damagescore.errors import DamageScoreError, EdgeError, PhotoError, ScaleError, UsageError
@@ -90,17 +92,20 @@ def measure_photo(
     )
     quality = _with_faults(quality, scale_fault=scale_fault, edge_fault=edge_fault)
     findings: tuple[Finding, ...] = ()
+    unjudged: tuple[Unjudged, ...] = ()
     if quality.usable and scale is not None and edge is not None:
         settled, layers = scale, edge
         tell("Looking for damage")
         found, fault = _attempt(
             lambda: _find(photo, layers, settled, options=options), EdgeError
         )
-        findings = found or ()
+        findings, unjudged = found or ((), ())
         quality = _with_faults(quality, scale_fault=None, edge_fault=fault)
+        told = unjudged_check(unjudged)
+        quality = quality if told is None else replace(quality, checks=(*quality.checks, told))
     draft = Measurement(
         photo=_photo_facts(photo), view=options.view, scale=scale, quality=quality,
-        edge=edge, findings=findings, totals={},
+        edge=edge, findings=findings, totals={}, unjudged=unjudged,
     )  # fmt: skip
     return replace(draft, totals=_totals(draft))
 
@@ -197,7 +202,9 @@ def remeasure(
         quantities=old.quantities if old else {},
         origin=origin if moved or old is None else old.origin,
     )
-    changed = draft if chosen == "bulge" and not moved else _measured(photo, scale, edge, draft)
+    changed = draft
+    if chosen != "bulge" or moved:
+        changed = _measured(photo, scale, edge, draft, unjudged=measurement.unjudged)
     return with_findings(measurement, _replaced(measurement.findings, changed))
 
 
@@ -292,10 +299,10 @@ def _with_faults(
 
 def _find(
     photo: Photo, edge: Edge, scale: Scale, *, options: MeasureOptions
-) -> tuple[Finding, ...]:
+) -> tuple[tuple[Finding, ...], tuple[Unjudged, ...]]:
     if options.view == "profile":
-        return find_bulges(photo, edge, scale)
-    crumbling = find_crumbling(photo, edge, scale, sensitivity=options.sensitivity)
+        return find_bulges(photo, edge, scale), ()
+    crumbling, unjudged = search_crumbling(photo, edge, scale, sensitivity=options.sensitivity)
     cracks = find_cracks(
         photo,
         edge,
@@ -303,7 +310,7 @@ def _find(
         sensitivity=options.sensitivity,
         exclude=area_mask(crumbling, edge.shape),
     )
-    return cracks + crumbling
+    return cracks + crumbling, unjudged
 
 
 def area_mask(findings: Iterable[Finding], shape: tuple[int, int]) -> NDArray[np.bool_] | None:
@@ -317,7 +324,14 @@ def area_mask(findings: Iterable[Finding], shape: tuple[int, int]) -> NDArray[np
     return covered > 0
 
 
-def _measured(photo: Photo, scale: Scale, edge: Edge, draft: Finding) -> Finding:
+def _measured(
+    photo: Photo,
+    scale: Scale,
+    edge: Edge,
+    draft: Finding,
+    *,
+    unjudged: tuple[Unjudged, ...],
+) -> Finding:
     """Fill in the quantities of a finding whose geometry a person gave."""
     lines, polygon = draft.lines_px, draft.polygon_px
     if draft.kind == "bulge":
@@ -332,7 +346,9 @@ def _measured(photo: Photo, scale: Scale, edge: Edge, draft: Finding) -> Finding
                 remedy="Draw the outline of the crumbled area.",
             )
         lines = ()
-        quantities = measure_area(polygon, scale, edge=edge, photo=photo, origin=draft.origin)
+        quantities = measure_area(
+            polygon, scale, edge=edge, photo=photo, origin=draft.origin, unjudged=unjudged
+        )
         points = polygon
     else:
         if not lines:
@@ -370,7 +386,7 @@ def _totals(draft: Measurement) -> dict[str, Quantity]:
     reason = _why_not_measured(draft)
     if reason or draft.edge is None or draft.scale is None:
         return {name: NotMeasured(reason=reason, unit=u) for name, u in TOTAL_UNITS.items()}
-    totals = totals_of(draft.findings, draft.edge, scale=draft.scale)
+    totals = totals_of(draft.findings, draft.edge, scale=draft.scale, unjudged=draft.unjudged)
     blind: tuple[str, ...] = ("bulge_peak",)
     why = "A face view cannot show how far rubber stands out."
     if draft.view == "profile":

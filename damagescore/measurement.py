@@ -6,6 +6,7 @@ from typing import Any, Literal
 
 from damagescore import __version__
 from damagescore.damage.record import Finding
+from damagescore.damage.unjudged import Unjudged
 from damagescore.edge.record import Edge
 from damagescore.errors import UsageError
 from damagescore.quality import Quality
@@ -108,6 +109,8 @@ class Measurement:
     findings : tuple of Finding
     totals : mapping of str to Quantity
         Keys of `TOTAL_UNITS`; 0 means looked and found none.
+    unjudged : tuple of Unjudged
+        Parts of the rubber on which crumbling could not be judged.
     version : str
         Version of the program that measured.
     """
@@ -119,6 +122,7 @@ class Measurement:
     edge: Edge | None
     findings: tuple[Finding, ...]
     totals: Mapping[str, Quantity]
+    unjudged: tuple[Unjudged, ...] = ()
     version: str = __version__
 
     def to_dict(self) -> dict[str, Any]:
@@ -133,6 +137,7 @@ class Measurement:
             "layers": [] if edge is None else [x.to_dict() for x in edge.layers],
             "edge": None if edge is None else _edge_frame(edge),
             "findings": [f.to_dict() for f in self.findings],
+            "unjudged": [x.to_dict() for x in self.unjudged],
             "totals": {name: q.to_dict() for name, q in self.totals.items()},
         }
 
@@ -160,6 +165,7 @@ class Measurement:
             edge=None if edge is None else Edge.from_dict({**edge, "layers": plain["layers"]}),
             findings=tuple(Finding.from_dict(f) for f in plain["findings"]),
             totals={name: quantity_from_dict(q) for name, q in plain["totals"].items()},
+            unjudged=tuple(Unjudged.from_dict(x) for x in plain.get("unjudged", ())),
             version=plain["version"],
         )
 

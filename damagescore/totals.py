@@ -6,6 +6,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from damagescore.damage.record import Finding
+from damagescore.damage.unjudged import Unjudged, amount, missed_lines
 from damagescore.edge.along import Span, span_mm, union_length
 from damagescore.edge.record import Edge
 from damagescore.edge.region import visible_spans_mm
@@ -29,11 +30,23 @@ TOTAL_UNITS: Mapping[str, Unit] = {
     "bulge_peak": "mm",
     "crack_extent_percent": "%",
 }
+MOSTLY_UNJUDGED = 0.5
+"""Share of the rubber from which on "none found" says nothing."""
+
 FACE_TOTALS = ("crack_length", "bond_gap_length", "crumbling_area", "crack_extent_percent")
 
 
-def totals_of(findings: Iterable[Finding], edge: Edge, *, scale: Scale) -> dict[str, Quantity]:
+def totals_of(
+    findings: Iterable[Finding],
+    edge: Edge,
+    *,
+    scale: Scale,
+    unjudged: Iterable[Unjudged] = (),
+) -> dict[str, Quantity]:
     """Totals over the findings of one photo.
+
+    "crumbling_area" has in its budget what may have been missed (`missed_lines`); it is
+    not measured where nothing was found and half of the rubber or more was unjudged.
 
     "crack_extent_percent" is the length along the layers on which a crack runs
     (overlaps counted once) as a share of the visible length of all rubber layers: that
@@ -45,10 +58,26 @@ def totals_of(findings: Iterable[Finding], edge: Edge, *, scale: Scale) -> dict[
     return {
         "crack_length": _sum(findings, "crack", "length", unit="mm"),
         "bond_gap_length": _sum(findings, "bond_gap", "length", unit="mm"),
-        "crumbling_area": _sum(findings, "crumbling", "area", unit="mm2"),
+        "crumbling_area": _crumbled(findings, edge, scale=scale, unjudged=tuple(unjudged)),
         "bulge_peak": max(known, key=lambda p: p.value, default=_none_found("mm")),
         "crack_extent_percent": _extent_percent(findings, edge, scale=scale),
     }
+
+
+def _crumbled(
+    findings: tuple[Finding, ...], edge: Edge, *, scale: Scale, unjudged: tuple[Unjudged, ...]
+) -> Quantity:
+    found = _sum(findings, "crumbling", "area", unit="mm2")
+    if isinstance(found, NotMeasured):
+        return found
+    if found.value == 0 and unjudged:
+        whole = sum(scale.surface.area_mm2(x.polygon_px) for x in edge.rubber)
+        blind = sum(amount(x.area) for x in unjudged)
+        if blind >= MOSTLY_UNJUDGED * whole:
+            reason = f"{100 * blind / whole:.0f} % of the rubber could not be judged."
+            return NotMeasured(reason=reason, unit="mm2")
+    missed = missed_lines(unjudged, none_found=found.value == 0)
+    return from_budget(found.value, found.budget + missed, unit="mm2")
 
 
 def _none_found(unit: Unit) -> Measured:

@@ -1,12 +1,14 @@
 """Area, share and extent of an outlined patch on the surface, with its budget."""
 
 import math
+from collections.abc import Iterable
 from typing import Literal
 
 import cv2
 import numpy as np
 from numpy.typing import NDArray
 
+from damagescore.damage.unjudged import HIDDEN, Unjudged, amount
 from damagescore.edge.record import Edge, Layer
 from damagescore.errors import UsageError
 from damagescore.photo.outline import fill_outline
@@ -44,6 +46,7 @@ def measure_area(
     photo: Photo | None = None,  # noqa: ARG001 - same call as for the other kinds
     origin: str = "auto",
     u_unseen: float = 0.0,
+    unjudged: Iterable[Unjudged] = (),
 ) -> dict[str, Quantity]:
     """Measure an outlined patch.
 
@@ -61,6 +64,8 @@ def measure_area(
     u_unseen : float
         Standard uncertainty of the share of a patch that an automatic outline took
         or left by too little contrast, 0 to 1.
+    unjudged : iterable of Unjudged
+        Parts that could not be judged; the share is that of the rest of the layer.
 
     Returns
     -------
@@ -92,7 +97,7 @@ def measure_area(
     )
     return {
         "area": area,
-        "share_of_layer": _share(area, scale, edge=edge, layer=layer),
+        "share_of_layer": _share(area, scale, edge=edge, layer=layer, unjudged=unjudged),
         "extent": _extent(outline, scale, edge=edge, layer=layer),
     }
 
@@ -169,8 +174,19 @@ def visible_area_mm2(layer: Layer, edge: Edge, *, scale: Scale) -> float:
     return float(per_px.mean() * len(x))
 
 
-def _share(area: Measured, scale: Scale, *, edge: Edge, layer: Layer | None) -> Quantity:
+def _share(
+    area: Measured,
+    scale: Scale,
+    *,
+    edge: Edge,
+    layer: Layer | None,
+    unjudged: Iterable[Unjudged],
+) -> Quantity:
     whole = 0.0 if layer is None else visible_area_mm2(layer, edge, scale=scale)
+    if layer is not None:
+        # What lies behind a mark is no part of the visible area to begin with.
+        seen = [x for x in unjudged if x.layer == layer.index and x.reason != HIDDEN]
+        whole = max(whole - sum(amount(x.area) for x in seen), min(area.value, whole))
     if whole <= 0:
         return NotMeasured(reason="The outline lies in no rubber layer.", unit="%")
     # The scale cancels in a ratio of two areas of one photo.

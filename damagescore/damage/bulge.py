@@ -159,12 +159,11 @@ def bulge_profile(photo: Photo, edge: Edge, scale: Scale) -> BulgeProfile:
     datum = fit_datum(surface, shims, _inner_point(edge, scale))
     _check_datum(datum, len(shims))
     _check_known(edge, outline, ends)
-    shim_t = np.array([datum.frame(surface[s])[0].mean() for s in shims])
     noise = _noise_mm(surface, datum)
     layers = [
         _layer_bulge(x, outline, free & _between(outline, ends[x.index], margin=BOND_MARGIN,
                                                   least=BOND_ROWS),
-                     scale=scale, datum=datum, shim_t=shim_t, noise_mm=noise)
+                     scale=scale, datum=datum, noise_mm=noise)
         for x in edge.rubber
         if free[slice(*ends[x.index])].mean() >= LEAST_KNOWN
     ]  # fmt: skip
@@ -177,7 +176,7 @@ def bulge_profile(photo: Photo, edge: Edge, scale: Scale) -> BulgeProfile:
         datum_px=scale.surface.to_px(line),
         shim_points_px=outline[np.any(shims, axis=0)],
         curved=len(datum.terms) > 2,
-        u_datum_mm=datum.u_at(float(shim_t.mean()), shim_t),
+        u_datum_mm=datum.u_at(0.0),
         noise_mm=noise,
     )
 
@@ -249,7 +248,6 @@ def _layer_bulge(
     *,
     scale: Scale,
     datum: Datum,
-    shim_t: Points,
     noise_mm: float,
 ) -> LayerBulge | None:
     if taken.sum() < 5:
@@ -267,11 +265,11 @@ def _layer_bulge(
         along_mm=t,
         out_mm=raw,
         outline_px=points,
-        peak=_distance(float(out[top]), t[top], scale=scale, datum=datum, shim_t=shim_t,
+        peak=_distance(float(out[top]), t[top], scale=scale, datum=datum,
                        noise=noise, at_px=points[top], bond=_end_change(out, top)),
-        recess=_distance(-float(out[low]), t[low], scale=scale, datum=datum, shim_t=shim_t,
+        recess=_distance(-float(out[low]), t[low], scale=scale, datum=datum,
                          noise=noise, at_px=points[low], bond=_end_change(out, low)),
-        area=_area(t, out, scale=scale, datum=datum, shim_t=shim_t, at_px=points[top]),
+        area=_area(t, out, scale=scale, datum=datum, at_px=points[top]),
         thickness_mm=_thickness(layer, points, scale=scale, datum=datum),
         peak_px=(float(points[top, 0]), float(points[top, 1])),
     )  # fmt: skip
@@ -306,7 +304,6 @@ def _distance(
     *,
     scale: Scale,
     datum: Datum,
-    shim_t: Points,
     noise: float,
     at_px: Points,
     bond: float,
@@ -316,23 +313,21 @@ def _distance(
         Contribution(source="scale", u=abs(value) * scale.u_relative),
         Contribution(source="outline noise", u=noise),
         Contribution(source="outline level", u=rectangular(LEVEL_BIAS_PX) * mm_per_px),
-        Contribution(source="datum", u=datum.u_at(at, shim_t)),
+        Contribution(source="datum", u=datum.u_at(at)),
         Contribution(source="shims like the background", u=rectangular(datum.lost_mm)),
         Contribution(source="place of the bond", u=rectangular(bond)),
     )
     return from_budget(value, budget, unit="mm")
 
 
-def _area(
-    t: Points, out: Points, *, scale: Scale, datum: Datum, shim_t: Points, at_px: Points
-) -> Measured:
+def _area(t: Points, out: Points, *, scale: Scale, datum: Datum, at_px: Points) -> Measured:
     area = float(np.trapezoid(np.maximum(out, 0.0), t) * np.sign(t[-1] - t[0]))
     length = float(np.ptp(t[out > 0])) if (out > 0).sum() > 1 else 0.0
     level = rectangular(LEVEL_BIAS_PX) * scale.surface.mm_per_px_at(at_px)
     budget = (
         Contribution(source="scale", u=2 * area * scale.u_relative),
         Contribution(source="outline level", u=level * length),
-        Contribution(source="datum", u=datum.u_at(float(t.mean()), shim_t) * length),
+        Contribution(source="datum", u=datum.u_at(float(t.mean())) * length),
     )
     return from_budget(max(area, 0.0), budget, unit="mm2")
 

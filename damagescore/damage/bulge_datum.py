@@ -17,6 +17,12 @@ LEVEL_BIAS_PX = 0.3
 FLANK_MM = 0.05
 """Lean of a shim's rows, end to end, beyond which a bulge's flank is among them."""
 
+FOOT_ROWS, FOOT_SLOPE = 4, 0.25
+"""A flank ends where it falls by less than a quarter of a pixel a row over four rows."""
+
+APART_MM = 0.05
+"""How far the ends of sound shims stand apart: 0.02 to 0.06 mm on the development photos."""
+
 LOST_MM = 0.03
 """Scatter of a shim's rows beyond which its outline counts as partly lost."""
 
@@ -25,16 +31,19 @@ LOST_MM = 0.03
 class Datum:
     """Frame of the datum: origin, unit vectors along and out, coefficients.
 
-    `shims` is the number of shims that carry it, less those that hardly count;
-    `lost_mm` what shims that are partly lost in the background may shift it by.
+    It is the line through the shims' ends as they are: that these scatter about it makes it
+    no less sure, but where each of them was located does. `covariance` (N, N) is that of
+    the coefficients from there, `robust` the coefficients without ends that stand apart;
+    `lost_mm` is what shims that are partly lost in the background may shift it by.
     """
 
     origin: Points
     along: Points
     out: Points
     terms: Points
+    robust: Points
+    covariance: Points
     spread_mm: float
-    shims: float
     lost_mm: float
 
     def frame(self, mm: Points) -> tuple[Points, Points]:
@@ -43,12 +52,16 @@ class Datum:
         t = moved @ self.along
         return t, moved @ self.out - np.polyval(self.terms, t)
 
-    def u_at(self, t: float, shim_t: Points) -> float:
-        """Standard uncertainty of the fitted line at t (straight-line regression)."""
-        middle = shim_t.mean()
-        spread = float(((shim_t - middle) ** 2).sum()) + 1e-9
-        lever = (t - middle) ** 2 / spread * len(shim_t) / self.shims
-        return self.spread_mm * math.sqrt(1 / self.shims + lever)
+    def u_at(self, t: float) -> float:
+        """Standard uncertainty of the datum at t (GUM 5.2.2 for a fitted polynomial).
+
+        Where the datum without the ends that stand apart is another, those ends may have
+        been located wrongly.
+        """
+        powers = np.vander([t], len(self.terms))[0]
+        located = math.sqrt(max(float(powers @ self.covariance @ powers), 0.0))
+        apart = float(np.polyval(self.terms, t) - np.polyval(self.robust, t))
+        return math.hypot(located, rectangular(apart))
 
 
 def fit_datum(surface: Points, shims: list[Mask], inside: Points) -> Datum:
@@ -70,48 +83,91 @@ def fit_datum(surface: Points, shims: list[Mask], inside: Points) -> Datum:
     origin = middles.mean(axis=0)
     if (inside - origin) @ out > 0:
         out = -out
-    points = np.vstack([surface[s] for s in shims]) - origin
-    t, h = points @ along, points @ out
-    terms, spread, count = _robust_line(
-        t,
-        h,
-        np.concatenate([np.full(s.sum(), i) for i, s in enumerate(shims)]),
-        px_mm=float(np.median(np.hypot(*np.diff(surface, axis=0).T))),
-    )
+    frame = (surface - origin) @ np.column_stack([along, out])
+    px_mm = float(np.median(np.hypot(*np.diff(surface, axis=0).T)))
+    ends = [_end_of(frame, s, px_mm) for s in shims]
+    line = _line_through(*np.array(ends).T, px_mm=px_mm)
     return Datum(
-        origin=origin,
-        along=along,
-        out=out,
-        terms=terms,
-        spread_mm=spread,
-        shims=count,
+        origin=origin, along=along, out=out, terms=line.terms, robust=line.robust,
+        covariance=line.covariance, spread_mm=line.spread_mm,
         lost_mm=_lost_mm(surface, shims, out),
-    )
+    )  # fmt: skip
 
 
-def _robust_line(
-    t: Points, h: Points, shim: Points, *, px_mm: float
-) -> tuple[Points, float, float]:
-    """Line (or parabola) through the shims and the spread between shims.
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Line:
+    """Coefficients with their covariance, and without ends that stand apart; the spread."""
 
-    Each shim is one independent point (its median): neighbouring rows of one
-    shim share its nicks. Cauchy weights keep one bent shim from steering.
+    terms: Points
+    covariance: Points
+    robust: Points
+    spread_mm: float
+
+
+def _line_through(x: Points, y: Points, u: Points, *, px_mm: float) -> _Line:
+    """Line (or parabola) through the shims' ends (x, y), and how sure it is.
+
+    Each shim is one independent point: neighbouring rows of one shim share its nicks. Ends
+    count by how well they are known, but shims stand `APART_MM` apart in any case.
     """
-    names = np.unique(shim)
-    x = np.array([np.median(t[shim == k]) for k in names])
-    ends = [_stand(t[shim == k], h[shim == k], px_mm) for k in names]
-    y, u = np.array(ends).T
     u = np.hypot(u, rectangular(LEVEL_BIAS_PX) * px_mm)
-    sure = 1.0 / (0.02**2 + u**2)
-    terms, spread, count = _weighted(x, y, sure, 1)
-    # Few shims agree by chance: no spread may be less than what each end is known to.
-    least = math.sqrt(float((sure * u**2).sum() / sure.sum()))
+    degree, (robust, spread) = 1, _robust_fit(x, y, u, 1)
     if len(x) >= 5:
-        bent, tighter, left = _weighted(x, y, sure, 2)
+        bent, tighter = _robust_fit(x, y, u, 2)
         reach = (x.max() - x.min()) / 2
         if tighter < 0.4 * spread and abs(bent[0]) * reach**2 > 6 * tighter:
-            return bent, max(tighter, least), left
-    return terms, max(spread, least), count
+            degree, robust, spread = 2, bent, tighter
+    weight = 1.0 / (APART_MM**2 + u**2)
+    design = np.vander(x, degree + 1)
+    solve = np.linalg.pinv(design.T @ (design * weight[:, None])) @ (design.T * weight)
+    return _Line(
+        terms=solve @ y, covariance=solve @ np.diag(u**2) @ solve.T, robust=robust,
+        spread_mm=spread,
+    )  # fmt: skip
+
+
+def _end_of(frame: Points, shim: Mask, px_mm: float) -> tuple[float, float, float]:
+    """Place along, distance out and its uncertainty of one shim's end, mm."""
+    rows = np.flatnonzero(shim)
+    t, out = frame[rows].T
+    place = float(np.median(t))
+    if abs(_lean(t, out)) * float(np.ptp(t)) > max(FLANK_MM, 1.2 * px_mm):
+        rows = _to_the_foot(frame[:, 1], rows, px_mm)
+    stand, u = _stand(frame[rows, 0], frame[rows, 1], px_mm)
+    return place, stand, math.hypot(u, _u_place(frame[:, 1], np.flatnonzero(shim)))
+
+
+def _u_place(out: Points, rows: NDArray[np.intp]) -> float:
+    """Uncertainty of an end from where along the outline it is taken to lie, mm.
+
+    `rows` are the middle half of the shim. Its bonds are known to a quarter of the shim,
+    so that the outline there may be meant just as well.
+    """
+    side = max(len(rows) // 2, 1)
+    near = out[max(rows[0] - side, 0) : rows[-1] + side + 1]
+    low, high = np.quantile(near, [0.1, 0.9])
+    return rectangular(float(high - low) / 2)
+
+
+def _to_the_foot(out: Points, rows: NDArray[np.intp], px_mm: float) -> NDArray[np.intp]:
+    """Rows of a shim that leans, and those downhill to where the flank ends.
+
+    Seen from above or below, the layers turn up or down beside the outline: where a
+    bulge hides a shim's end, its rows may lie on the bulge's flank.
+    """
+    down = 1 if out[rows[-1]] < out[rows[0]] else -1
+    at = int(rows[-1] if down > 0 else rows[0])
+    last = at + down * 2 * len(rows)
+    limit = len(out) - 1 - FOOT_ROWS
+    foot = [at]
+    while FOOT_ROWS <= at <= limit and at != last:
+        if out[at] - out[at + down * FOOT_ROWS] < FOOT_ROWS * FOOT_SLOPE * px_mm:
+            break
+        at += down
+        foot.append(at)
+    beyond = [at + down * k for k in range(1, FOOT_ROWS + 1)]
+    inside = [k for k in (*foot, *beyond) if 0 <= k < len(out)]
+    return np.unique(np.concatenate([rows, np.array(inside, dtype=np.intp)]))
 
 
 def _stand(t: Points, values: Points, px_mm: float) -> tuple[float, float]:
@@ -156,9 +212,13 @@ def _u_median(values: Points) -> float:
     return 1.25 * spread / math.sqrt(max(len(values) / 4, 1.0))
 
 
-def _weighted(x: Points, y: Points, sure: Points, degree: int) -> tuple[Points, float, float]:
-    """Polynomial by Cauchy-weighted least squares, the spread and the count behind it."""
-    base = sure / sure.max()
+def _robust_fit(x: Points, y: Points, u: Points, degree: int) -> tuple[Points, float]:
+    """Polynomial by Cauchy-weighted least squares and the spread about it.
+
+    One bent shim does not steer it.
+    """
+    base = 1.0 / (0.02**2 + u**2)
+    base /= base.max()
     terms = np.polyfit(x, y, degree, w=np.sqrt(base))
     weight = base
     for _ in range(10):
@@ -168,6 +228,4 @@ def _weighted(x: Points, y: Points, sure: Points, degree: int) -> tuple[Points, 
         terms = np.polyfit(x, y, degree, w=np.sqrt(weight))
     off = y - np.polyval(terms, x)
     free = max(float(weight.sum()) - degree - 1, 0.5)
-    spread = math.sqrt(float((weight * off**2).sum()) / free)
-    count = float(weight.sum() ** 2 / (weight**2).sum())
-    return terms, max(spread, 0.005), count
+    return terms, max(math.sqrt(float((weight * off**2).sum()) / free), 0.005)

@@ -12,7 +12,9 @@ from damagescore.damage.crumbling_evidence import CLUES, Evidence, evidence_of, 
 from damagescore.damage.crumbling_outline import Outline, outline_of
 from damagescore.damage.crumbling_strip import Mask, cut_strip, disc
 from damagescore.damage.crumbling_texture import alignment, darkness
+from damagescore.damage.crumbling_unseen import unseen_parts
 from damagescore.damage.record import Finding
+from damagescore.damage.unjudged import Unjudged
 from damagescore.edge.record import Edge
 from damagescore.photo.record import Photo
 from damagescore.scale.record import Scale
@@ -100,16 +102,28 @@ def find_crumbling(
         break), relief that a glare or a raking light shows only by its bright side, and
         patches in deep shadow are not found.
     """
+    return search_crumbling(photo, edge, scale, sensitivity=sensitivity)[0]
+
+
+def search_crumbling(
+    photo: Photo, edge: Edge, scale: Scale, *, sensitivity: float = 0.5
+) -> tuple[tuple[Finding, ...], tuple[Unjudged, ...]]:
+    """What `find_crumbling` gives, and where crumbling would not have been seen.
+
+    A finding's share of its layer is that of what could be judged of the layer.
+    """
     cut = (cut_strip(photo, edge, layer=layer, scale=scale) for layer in edge.rubber)
     strips = tuple(strip for strip in cut if strip is not None)
-    if not strips:
-        return ()
     rule = _tuned(CrumblingRule(), sensitivity)
-    patches = [p for e in evidence_of(strips, edge.shape) for p in _patches(e, rule)]
-    return tuple(
-        _finding(number, patch, scale, edge=edge)
+    evidences = evidence_of(strips, edge.shape) if strips else ()
+    patches = [p for e in evidences for p in _patches(e, rule)]
+    outlines = [p.outline.polygon_px for p in patches]
+    unjudged = unseen_parts(evidences, edge, scale, found_px=outlines)
+    findings = (
+        _finding(number, patch, scale, edge=edge, unjudged=unjudged)
         for number, patch in enumerate(patches, start=1)
     )
+    return tuple(findings), unjudged
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -187,7 +201,9 @@ def _joined(cores: Mask, *, reach_px: float) -> tuple[NDArray[np.int32], int]:
     return np.asarray(labels, dtype=np.int32), count - 1
 
 
-def _finding(number: int, patch: _Patch, scale: Scale, *, edge: Edge) -> Finding:
+def _finding(
+    number: int, patch: _Patch, scale: Scale, *, edge: Edge, unjudged: tuple[Unjudged, ...]
+) -> Finding:
     return Finding(
         id=f"crumbling-{number}",
         kind="crumbling",
@@ -199,5 +215,6 @@ def _finding(number: int, patch: _Patch, scale: Scale, *, edge: Edge) -> Finding
             scale,
             edge=edge,
             u_unseen=UNDECIDED_WRONG * patch.outline.undecided,
+            unjudged=unjudged,
         ),
     )

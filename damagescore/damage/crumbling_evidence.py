@@ -62,6 +62,8 @@ class Evidence:
     Parameters
     ----------
     strip : Strip
+    light : ndarray, shape (h, w)
+        Log grey level that the light gives sound rubber.
     level : ndarray, shape (h, w)
         Log grey level around each pixel.
     sound_level : ndarray, shape (h, w)
@@ -73,6 +75,7 @@ class Evidence:
     """
 
     strip: Strip
+    light: Image
     level: Image
     sound_level: Image
     energies: tuple[Image, ...]
@@ -104,8 +107,9 @@ def evidence_of(strips: tuple[Strip, ...], shape: tuple[int, int]) -> tuple[Evid
     ]
     return tuple(
         Evidence(
-            strip=strip, level=levels[i], sound_level=np.maximum(lights[i], levels[i]),
-            energies=energies[i], sound=tuple(s[i] for s in sound),
+            strip=strip, light=lights[i], level=levels[i],
+            sound_level=np.maximum(lights[i], levels[i]), energies=energies[i],
+            sound=tuple(s[i] for s in sound),
         )
         for i, strip in enumerate(strips)
     )  # fmt: skip
@@ -116,6 +120,7 @@ def window_of(evidence: Evidence, rows: slice, columns: slice) -> Evidence:
     at = (rows, columns)
     return Evidence(
         strip=part_of(evidence.strip, rows, columns),
+        light=evidence.light[at],
         level=evidence.level[at],
         sound_level=evidence.sound_level[at],
         energies=tuple(e[at] for e in evidence.energies),

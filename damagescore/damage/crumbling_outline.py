@@ -162,6 +162,16 @@ def _polygon(field: Image) -> Points | None:
     return _bridged(outer) if outer else None
 
 
+def rings_as_one(field: Image) -> Points | None:
+    """All borders of where a field is above 0, pieces and holes, as one outline (N, 2).
+
+    Pieces and holes are joined by bridges of no width; None where it is nowhere above 0.
+    """
+    loops = find_contours(np.pad(field, 1, constant_values=-1), 0.0)  # type: ignore[no-untyped-call]
+    rings = [r[:-1, ::-1] - 1 for r in loops if len(r) > 4]
+    return _bridged(rings) if rings else None
+
+
 def _outer_sign(rings: list[Points]) -> float:
     largest = max(rings, key=lambda ring: abs(signed_area(ring)))
     return math.copysign(1.0, signed_area(largest))

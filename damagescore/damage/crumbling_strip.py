@@ -61,6 +61,11 @@ class Strip:
         moved = (points + 0.5) / np.array(self.factor) - 0.5 + np.array(self.corner_px)
         return np.asarray(moved, dtype=np.float64)
 
+    def from_photo(self, points: NDArray[np.float64]) -> NDArray[np.float64]:
+        """Photo to strip pixels, shape (N, 2)."""
+        moved = (points - np.array(self.corner_px) + 0.5) * np.array(self.factor) - 0.5
+        return np.asarray(moved, dtype=np.float64)
+
 
 def cut_strip(photo: Photo, edge: Edge, *, layer: Layer, scale: Scale) -> Strip | None:
     """Cut one layer out of the photo; None where nothing of it can be judged."""

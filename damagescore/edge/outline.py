@@ -27,6 +27,9 @@ MOST_HAZE = 10.0
 SPIKE_ROWS, MOST_SPIKE_PX = 9, 2.5
 """Rows compared with, and how far one row may lie off their median."""
 
+NOTHING_SEEN_PX = 9.0
+"""Noise of an outline that was seen nowhere: more than any that is used."""
+
 LEAST_SHARE = 0.03
 """A background smaller than this share of the photo is not looked at."""
 
@@ -228,13 +231,17 @@ def exact_outline(
     reach = int(np.ceil(10.0 / factor)) + 10
     inner = max(reach, int(notch_px))
     for _ in range(2):
-        x = _half_way(turned, rows, x, (inner, reach))
-        known = np.isfinite(x)
-        x = np.interp(rows, rows[known], x[known]) if known.any() else x
+        seen = _half_way(turned, rows, x, (inner, reach))
+        known = np.isfinite(seen)
+        if not known.any():
+            return Outline(rows=rows, x=seen, noise_px=NOTHING_SEEN_PX)
+        x = np.interp(rows, rows[known], seen[known])
         inner = reach
     final = _without_spikes(_half_way(turned, rows, x, (reach, reach)))
     rough = final - gaussian_filter1d(np.where(np.isfinite(final), final, x), 3.0)
-    noise = 1.4826 * float(np.nanmedian(np.abs(rough))) if np.isfinite(rough).any() else 9.0
+    noise = NOTHING_SEEN_PX
+    if np.isfinite(rough).any():
+        noise = 1.4826 * float(np.nanmedian(np.abs(rough)))
     return Outline(rows=rows, x=final, noise_px=max(noise, 0.02))
 
 

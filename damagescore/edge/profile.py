@@ -45,8 +45,24 @@ NEAR_TRUST = 0.5
 MOST_STEP = 6
 """Rows by which a depth may be moved against the one outside it."""
 
+MORE_LAYERS = 3.0
+"""Pitches by which an outline is looked for beyond where its background ends."""
+
+LOST_END = 0.5
+"""Pitches of outline that must be seen beyond the stack: less may hide a layer."""
+
+BEYOND, BULGES_MM, JUMP_MM = 0.9, 0.2, 0.12
+"""Pitches beyond the stack in which an outline that rises so far hints at a layer, and how
+far it jumps from row to row where something else begins."""
+
+UNLIKE = 0.12
+"""Share by which an outer layer at a lost end of the outline may differ from the others."""
+
 SURE = 11.0
 """A stack this clear ends the search."""
+
+
+_Found = tuple[Turned, Outline, Stack]
 
 
 def find_profile_edge(photo: Photo, scale: Scale, *, n_layers: int | None = None) -> Edge:
@@ -75,16 +91,14 @@ def find_profile_edge(photo: Photo, scale: Scale, *, n_layers: int | None = None
             "No outline of a stack of rubber layers and shims was found in the photo.",
             remedy="Put a plain bright background behind the part and take it along its edge.",
         )
-    return _assembled(photo, scale, *found)
+    return _assembled(photo, scale, *found, n_layers=n_layers)
 
 
-def _best_outline(
-    photo: Photo, scale: Scale, n_layers: int | None
-) -> tuple[Turned, Outline, Stack] | None:
+def _best_outline(photo: Photo, scale: Scale, n_layers: int | None) -> _Found | None:
     tracks, factor = rough_outlines(photo)
     # A scale card stands beside the part: outside its outline.
     tracks.sort(key=lambda t: (not _marks_outside(scale, photo, t, factor), -len(t.rows)))
-    best: tuple[Turned, Outline, Stack] | None = None
+    best: _Found | None = None
     best_score = 0.0
     for track in tracks[:MOST_TRACKS]:
         found = _try(photo, scale, track, factor, n_layers)
@@ -98,7 +112,72 @@ def _best_outline(
             best, best_score = found, score
         if best_score > SURE and len(found[2].shims) > 2:
             break
-    return best
+    return None if best is None else _with_lost_end(photo, scale, best, factor, n_layers)
+
+
+def _with_lost_end(
+    photo: Photo, scale: Scale, found: _Found, factor: float, n_layers: int | None
+) -> _Found:
+    """The same, or with more layers where the outline goes on before another background.
+
+    A rough outline ends with its background, at the end of the bench, say. Where the stack
+    reaches that end, the outline is looked for straight on, a few layers further.
+    """
+    turned, outline, stack = found
+    ends = _lost_ends(outline, stack)
+    if not any(ends):
+        return found
+    more = MORE_LAYERS * stack.pitch_px
+    height = turned.rgb.shape[0]
+    rows = outline.rows
+    first = max(rows[0] - more * ends[0], 0.0)
+    last = min(rows[-1] + more * ends[1], height - 1.0)
+    at = np.arange(first, last + 1)
+    x = np.interp(at, rows, median_filter(filled(outline), 9))
+    longer = Track(
+        rows=(at + 0.5) * factor - 0.5, x=(x + 0.5) * factor - 0.5, outward=turned.outward
+    )
+    again = _try(photo, scale, longer, factor, n_layers)
+    if again is None:
+        return found
+    if len(again[2].shims) > len(stack.shims) and not (again[2].doubt and not stack.doubt):
+        return again
+    mm_per_px = _mm_along(scale, turned, (outline.rows, outline.x))
+    doubt = stack.doubt or _doubt_beyond(again[1], again[2], mm_per_px)
+    return turned, outline, replace(stack, doubt=doubt)
+
+
+def _doubt_beyond(outline: Outline, stack: Stack, mm_per_px: float) -> str:
+    """Why a layer may lie beyond the stack: the outline ends or bulges there."""
+    first, last = stack.shims[0], stack.shims[-1]
+    thick = (first[0] - stack.top, stack.bottom - last[0])
+    lost = _lost_ends(outline, stack)
+    if len(stack.shims) > 1 and any(
+        ends and abs(part / (stack.pitch_px - first[1] / 2) - 1) > UNLIKE
+        for ends, part in zip(lost, thick, strict=True)
+    ):
+        return "the outline ends beside the stack, so that some may be missed"
+    out = median_filter(filled(outline), 5) * mm_per_px
+    top, bottom = (round(end - outline.rows[0]) for end in (stack.top, stack.bottom))
+    reach = round(BEYOND * stack.pitch_px)
+    sides = (out[max(top - reach, 0) : max(top, 0)][::-1], out[bottom : bottom + reach])
+    if any(_bulges(side) for side in sides):
+        return "the outline bulges beside the stack, as if another layer lay there"
+    return ""
+
+
+def _bulges(out: Points) -> bool:
+    """Whether an outline (N,), mm, rises without a jump, as rubber does."""
+    jumps = np.flatnonzero(np.abs(np.diff(out)) > JUMP_MM)
+    smooth = out[: jumps[0] + 1] if len(jumps) else out
+    return len(smooth) > 0 and float(smooth.max() - smooth[0]) > BULGES_MM
+
+
+def _lost_ends(outline: Outline, stack: Stack) -> tuple[bool, bool]:
+    """Whether the outline ends less than half a layer above, or below, the stack."""
+    near = LOST_END * stack.pitch_px
+    known = outline.rows[np.isfinite(outline.x)]
+    return bool(known[0] > stack.top - near), bool(known[-1] < stack.bottom + near)
 
 
 def _marks_outside(scale: Scale, photo: Photo, track: Track, factor: float) -> bool:
@@ -132,7 +211,7 @@ def _straightness(scale: Scale, turned: Turned, outline: Outline, stack: Stack) 
 
 def _try(
     photo: Photo, scale: Scale, track: Track, factor: float, n_layers: int | None
-) -> tuple[Turned, Outline, Stack] | None:
+) -> _Found | None:
     rgb = np.asarray(turned_array(photo.rgb, track.outward), np.uint8)
     turned = Turned(rgb=rgb, outward=track.outward)
     notch_px = NOTCH_MM / _mm_along(scale, turned, _whole(track, factor))
@@ -246,7 +325,13 @@ def _aligned(profiles: Profiles) -> Profiles:
 
 
 def _assembled(
-    photo: Photo, scale: Scale, turned: Turned, outline: Outline, stack: Stack
+    photo: Photo,
+    scale: Scale,
+    turned: Turned,
+    outline: Outline,
+    stack: Stack,
+    *,
+    n_layers: int | None,
 ) -> Edge:
     starts = [stack.bottom]
     for middle, thickness in reversed(stack.shims):
@@ -259,6 +344,9 @@ def _assembled(
     step = across[0] - across[1]
     if step[0] < 0 or (step[0] == 0 and step[1] < 0):
         step = -step
+    doubt = stack.doubt
+    if n_layers is None and not doubt:
+        doubt = _doubt_beyond(outline, stack, mm_per_px)
     return Edge(
         layers=edge_from_curves(
             [_left_to_right(turned.to_photo(x), step) for x in lines],
@@ -268,7 +356,7 @@ def _assembled(
         shape=(photo.height, photo.width),
         direction_deg=math.degrees(math.atan2(step[1], step[0])),
         outline_px=_stack_outline(turned, outline, stack),
-        doubt=stack.doubt,
+        doubt=doubt,
     )
 
 

@@ -3,6 +3,7 @@
 from collections.abc import Iterator, Mapping
 from typing import Any
 
+from damagescore.damage.unjudged import Unjudged, missed_lines
 from damagescore.inspection.circumference import (
     circumference_observations,
     circumference_of,
@@ -10,7 +11,14 @@ from damagescore.inspection.circumference import (
 from damagescore.inspection.record import Inspection, PhotoEntry
 from damagescore.inspection.shares import ShareReader
 from damagescore.limits import Aspect, Observation, QuantityKind, quantities, quantity_kind
-from damagescore.quantity import Measured, NotMeasured, Quantity, quantity_from_dict
+from damagescore.quantity import (
+    Contribution,
+    Measured,
+    NotMeasured,
+    Quantity,
+    from_budget,
+    quantity_from_dict,
+)
 
 FOUND_IN: Mapping[str, tuple[str, str]] = {
     "crack_length": ("crack", "length"),
@@ -138,7 +146,7 @@ def _items(
         # With all proposals left out the photo still says that nothing else was found.
         yield Observation(
             quantity=kind.name,
-            value=Measured(value=0.0, u=0.0, unit=kind.unit),
+            value=_nothing_else(kind, entry.measurement),
             item=f"photo {number}: nothing else found",
             photo=number,
         )
@@ -156,15 +164,27 @@ def _value(kind: QuantityKind, finding: Mapping[str, Any]) -> Quantity | None:
 
 
 def _none_found(kind: QuantityKind, measurement: Mapping[str, Any]) -> Quantity:
-    """Zero, unless the photo's own total says that it could not be measured."""
+    """The photo's own total if that found none; else zero and what may be missed."""
     has_any = any(
         f["kind"] == FOUND_IN[kind.name][0] for f in measurement.get("findings") or ()
     )
     name = "bulge_peak" if kind.source == "profile" else kind.name
     plain = (measurement.get("totals") or {}).get(name)
-    if plain is not None and plain["value"] is None and not has_any:
+    if plain is None or has_any:
+        return _nothing_else(kind, measurement)
+    if plain["value"] is None:
         return NotMeasured(reason=plain.get("reason", ""), unit=kind.unit)
-    return Measured(value=0.0, u=0.0, unit=kind.unit)
+    # The peak's total also says that there is no recess, and none over the thickness.
+    return quantity_from_dict({**plain, "unit": kind.unit})
+
+
+def _nothing_else(kind: QuantityKind, measurement: Mapping[str, Any]) -> Measured:
+    """Zero beside what was found, with what may be missed in parts that were unjudged."""
+    parts = measurement.get("unjudged") or ()
+    lines: tuple[Contribution, ...] = ()
+    if kind.name == "crumbling_area":
+        lines = missed_lines([Unjudged.from_dict(x) for x in parts], none_found=False)
+    return from_budget(0.0, lines, unit=kind.unit)
 
 
 def _shares(

@@ -1,0 +1,127 @@
+"""Rubber on which crumbling could not be judged, and what it means for the totals."""
+
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass
+from typing import Any, Literal, get_args
+
+import numpy as np
+from numpy.typing import NDArray
+
+from damagescore.quality import Check
+from damagescore.quantity import Contribution, Quantity, quantity_from_dict, rectangular
+
+Points = NDArray[np.float64]
+Reason = Literal["too dark", "glare", "covered", "behind the scale mark"]
+REASONS: tuple[Reason, ...] = get_args(Reason)
+HIDDEN: Reason = "behind the scale mark"
+
+REMEDIES: Mapping[Reason, str] = {
+    "too dark": "Light it again.",
+    "glare": "Move the lamp to the side.",
+    "covered": "Wipe the rubber clean.",
+    "behind the scale mark": "Move the scale mark off the rubber.",
+}
+
+LEAST_TOLD_PERCENT = 3.0
+"""Share of a layer below which an unjudged part is measured but not warned about."""
+
+MOST_LISTED = 3
+"""More layers are told together."""
+
+SMALLEST_PATCH_MM2 = 1.5
+"""Smaller patches are not proposed (`CrumblingRule.least_area_mm2`)."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Unjudged:
+    """A part of a rubber layer on which crumbling would not be seen.
+
+    Parameters
+    ----------
+    layer : int
+    reason : str
+        One of `REASONS`.
+    polygon_px : ndarray, shape (N, 2)
+        Photo pixels.
+    area : Measured or NotMeasured
+        On the surface, mm2.
+    share_of_layer : Measured or NotMeasured
+        Of all of its layer that is in the photo, %.
+    """
+
+    layer: int
+    reason: Reason
+    polygon_px: Points
+    area: Quantity
+    share_of_layer: Quantity
+
+    def to_dict(self) -> dict[str, Any]:
+        return {
+            "layer": self.layer,
+            "reason": self.reason,
+            "polygon_px": np.round(self.polygon_px, 2).tolist(),
+            "area": self.area.to_dict(),
+            "share_of_layer": self.share_of_layer.to_dict(),
+        }
+
+    @classmethod
+    def from_dict(cls, plain: Mapping[str, Any]) -> "Unjudged":
+        return cls(
+            layer=plain["layer"],
+            reason=plain["reason"],
+            polygon_px=np.array(plain["polygon_px"], dtype=np.float64),
+            area=quantity_from_dict(plain["area"]),
+            share_of_layer=quantity_from_dict(plain["share_of_layer"]),
+        )
+
+
+def amount(quantity: Quantity) -> float:
+    """The value of a quantity, 0 where there is none."""
+    return getattr(quantity, "value", 0.0)
+
+
+def missed_lines(parts: Iterable[Unjudged], *, none_found: bool) -> tuple[Contribution, ...]:
+    """What a search may have missed, as lines of the budget of a crumbled area, mm2.
+
+    Between nothing and all of an unjudged part may be crumbled: a rectangular
+    distribution (GUM 4.3.7) that reaches as far as the part is large. Where nothing was
+    found, one patch below the smallest that is proposed may be there as well; the areas
+    found have a budget of their own that was fitted with such patches present.
+    """
+    unjudged = sum(amount(x.area) for x in parts)
+    lines = [Contribution(source="not judged", u=rectangular(unjudged))] if unjudged else []
+    if none_found:
+        lines.append(Contribution(source="smallest patch", u=rectangular(SMALLEST_PATCH_MM2)))
+    return tuple(lines)
+
+
+def unjudged_check(parts: Iterable[Unjudged]) -> Check | None:
+    """A warning that names the layers that could not be judged; None where all could."""
+    shares: dict[tuple[Reason, int], float] = {}
+    for part in parts:
+        key = (part.reason, part.layer)
+        shares[key] = shares.get(key, 0.0) + amount(part.share_of_layer)
+    told = {k: s for k, s in shares.items() if s >= LEAST_TOLD_PERCENT}
+    if not told:
+        return None
+    sentences = []
+    for reason in REASONS:
+        mine = {layer: share for (r, layer), share in told.items() if r == reason}
+        if mine:
+            sentences.append(
+                f"{_where(mine)} could not be judged for crumbling: {reason}. "
+                f"{REMEDIES[reason]}"
+            )
+    return Check(
+        name="unjudged", outcome="warn", value=max(told.values()), unit="%",
+        message=" ".join(sentences),
+    )  # fmt: skip
+
+
+def _where(shares: Mapping[int, float]) -> str:
+    """Shares in % by layer, in words; many layers are not listed."""
+    if len(shares) > MOST_LISTED:
+        low, high = min(shares.values()), max(shares.values())
+        span = f"{low:.0f} to {high:.0f}" if round(low) < round(high) else f"{high:.0f}"
+        return f"{span} % of {len(shares)} layers"
+    return " and ".join(f"{share:.0f} % of layer {layer}" for layer, share in shares.items())
