@@ -48,14 +48,15 @@ MOST_STEP = 6
 MORE_LAYERS = 3.0
 """Pitches by which an outline is looked for beyond where its background ends."""
 
-LOST_END = 0.5
-"""Pitches of outline that must be seen beyond the stack: less may hide a layer."""
+LOST_END, SEARCHED_END = 0.5, 1.5
+"""Pitches of outline that must be seen beyond the stack, for less may hide a layer, and
+that are looked for."""
 
 BEYOND, BULGES_MM, JUMP_MM = 0.9, 0.2, 0.12
 """Pitches beyond the stack in which an outline that rises so far hints at a layer, and how
 far it jumps from row to row where something else begins."""
 
-UNLIKE = 0.12
+UNLIKE = 0.2
 """Share by which an outer layer at a lost end of the outline may differ from the others."""
 
 SURE = 11.0
@@ -124,7 +125,7 @@ def _with_lost_end(
     reaches that end, the outline is looked for straight on, a few layers further.
     """
     turned, outline, stack = found
-    ends = _lost_ends(outline, stack)
+    ends = _lost_ends(outline, stack, within=SEARCHED_END)
     if not any(ends):
         return found
     more = MORE_LAYERS * stack.pitch_px
@@ -140,18 +141,19 @@ def _with_lost_end(
     again = _try(photo, scale, longer, factor, n_layers)
     if again is None:
         return found
-    if len(again[2].shims) > len(stack.shims) and not (again[2].doubt and not stack.doubt):
-        return again
-    mm_per_px = _mm_along(scale, turned, (outline.rows, outline.x))
-    doubt = stack.doubt or _doubt_beyond(again[1], again[2], mm_per_px)
-    return turned, outline, replace(stack, doubt=doubt)
+    if len(again[2].shims) == len(stack.shims) and not stack.doubt:
+        mm_per_px = _mm_along(scale, turned, (outline.rows, outline.x))
+        doubt = _doubt_beyond(again[1], again[2], mm_per_px)
+        return turned, outline, replace(stack, doubt=doubt)
+    better = len(again[2].shims) > len(stack.shims) and not (again[2].doubt and not stack.doubt)
+    return again if better else found
 
 
 def _doubt_beyond(outline: Outline, stack: Stack, mm_per_px: float) -> str:
     """Why a layer may lie beyond the stack: the outline ends or bulges there."""
     first, last = stack.shims[0], stack.shims[-1]
     thick = (first[0] - stack.top, stack.bottom - last[0])
-    lost = _lost_ends(outline, stack)
+    lost = _lost_ends(outline, stack, within=LOST_END)
     if len(stack.shims) > 1 and any(
         ends and abs(part / (stack.pitch_px - first[1] / 2) - 1) > UNLIKE
         for ends, part in zip(lost, thick, strict=True)
@@ -173,9 +175,9 @@ def _bulges(out: Points) -> bool:
     return len(smooth) > 0 and float(smooth.max() - smooth[0]) > BULGES_MM
 
 
-def _lost_ends(outline: Outline, stack: Stack) -> tuple[bool, bool]:
-    """Whether the outline ends less than half a layer above, or below, the stack."""
-    near = LOST_END * stack.pitch_px
+def _lost_ends(outline: Outline, stack: Stack, *, within: float) -> tuple[bool, bool]:
+    """Whether the outline ends less than so many pitches above, or below, the stack."""
+    near = within * stack.pitch_px
     known = outline.rows[np.isfinite(outline.x)]
     return bool(known[0] > stack.top - near), bool(known[-1] < stack.bottom + near)
 
