@@ -13,7 +13,7 @@ from damagescore.damage import find_cracks, measure_area, measure_lines
 from damagescore.damage.bulge import find_bulges
 from damagescore.damage.crumbling import search_crumbling
 from damagescore.damage.record import Finding, FindingKind
-from damagescore.damage.unjudged import Unjudged, unjudged_check
+from damagescore.damage.unjudged import Unjudged, unjudged_checks
 from damagescore.edge import find_edge, on_scale, with_region
 from damagescore.edge.record import Edge
 from damagescore.errors import DamageScoreError, EdgeError, PhotoError, ScaleError, UsageError
@@ -101,8 +101,7 @@ def measure_photo(
         )
         findings, unjudged = found or ((), ())
         quality = _with_faults(quality, scale_fault=None, edge_fault=fault)
-        told = unjudged_check(unjudged)
-        quality = quality if told is None else replace(quality, checks=(*quality.checks, told))
+        quality = replace(quality, checks=quality.checks + unjudged_checks(unjudged))
     draft = Measurement(
         photo=_photo_facts(photo), view=options.view, scale=scale, quality=quality,
         edge=edge, findings=findings, totals={}, unjudged=unjudged,

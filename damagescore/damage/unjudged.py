@@ -95,15 +95,15 @@ def missed_lines(parts: Iterable[Unjudged], *, none_found: bool) -> tuple[Contri
     return tuple(lines)
 
 
-def unjudged_check(parts: Iterable[Unjudged]) -> Check | None:
-    """A warning that names the layers that could not be judged; None where all could."""
+def unjudged_checks(parts: Iterable[Unjudged]) -> tuple[Check, ...]:
+    """A warning that names the layers that could not be judged; none where all could."""
     shares: dict[tuple[Reason, int], float] = {}
     for part in parts:
         key = (part.reason, part.layer)
         shares[key] = shares.get(key, 0.0) + amount(part.share_of_layer)
     told = {k: s for k, s in shares.items() if s >= LEAST_TOLD_PERCENT}
     if not told:
-        return None
+        return ()
     sentences = []
     for reason in REASONS:
         mine = {layer: share for (r, layer), share in told.items() if r == reason}
@@ -112,10 +112,11 @@ def unjudged_check(parts: Iterable[Unjudged]) -> Check | None:
                 f"{_where(mine)} could not be judged for crumbling: {reason}. "
                 f"{REMEDIES[reason]}"
             )
-    return Check(
+    check = Check(
         name="unjudged", outcome="warn", value=max(told.values()), unit="%",
         message=" ".join(sentences),
     )  # fmt: skip
+    return (check,)
 
 
 def _where(shares: Mapping[int, float]) -> str:

@@ -8,7 +8,7 @@ import pytest
 
 from damagescore.damage.areas import measure_area
 from damagescore.damage.crumbling import search_crumbling
-from damagescore.damage.unjudged import Unjudged, unjudged_check
+from damagescore.damage.unjudged import Unjudged, unjudged_checks
 from damagescore.edge.record import Edge
 from damagescore.quantity import Measured, NotMeasured
 from damagescore.totals import totals_of
@@ -133,16 +133,14 @@ def test_none_found_is_not_measured_where_half_the_rubber_was_not_seen() -> None
 
 
 def test_the_warning_names_layers_reason_and_remedy() -> None:
-    check = unjudged_check([part_of(0.12 * LAYER_MM2)])
-    assert check is not None
+    (check,) = unjudged_checks([part_of(0.12 * LAYER_MM2)])
     assert check.outcome == "warn"
     assert check.words() == (
         "12 % of layer 4 could not be judged for crumbling: too dark. Light it again."
     )
-    many = unjudged_check([part_of((0.1 + 0.1 * k) * LAYER_MM2, layer=k) for k in range(4)])
-    assert many is not None
+    (many,) = unjudged_checks([part_of((0.1 + 0.1 * k) * LAYER_MM2, layer=k) for k in range(4)])
     assert many.words().startswith("10 to 40 % of 4 layers could not be judged")
-    assert unjudged_check([part_of(0.01 * LAYER_MM2)]) is None
+    assert unjudged_checks([part_of(0.01 * LAYER_MM2)]) == ()
 
 
 def test_parts_come_back_from_plain_data() -> None:
