@@ -10,7 +10,6 @@ from reportlab.lib.units import mm
 from reportlab.platypus import Flowable, KeepTogether, Spacer
 
 from damagescore.errors import RecordError
-from damagescore.inspection import assessment_of, circumference_of
 from damagescore.orders.file_names import plain_name
 from damagescore.orders.record import Order
 from damagescore.orders.results import PartResult, ranked
@@ -224,14 +223,13 @@ def _part(result: PartResult, *, unit: Length) -> Iterator[Flowable]:
     if inspection is None:
         yield KeepTogether([heading, text("No photo of it could be measured.")])
         return
-    around = circumference_of(inspection)
+    around = result.around
     if around is not None:
         figure = AroundFigure(around, size=48 * mm)
         yield KeepTogether([heading, text(seen_words(around)), figure])
     else:
         yield heading
-    assessment = assessment_of(inspection)
-    if assessment is None:
+    if result.assessment is None:
         yield text("It was not compared with limits.")
         return
     yield grid(
@@ -239,7 +237,7 @@ def _part(result: PartResult, *, unit: Length) -> Iterator[Flowable]:
         [
             (r.text, value_text(r.value, unit), usage_text(r),
              OUTCOMES[r.outcome][0].capitalize())
-            for r in assessment.results
+            for r in result.assessment.results
         ],
         widths=(38, 24, 24, 14),
     )  # fmt: skip

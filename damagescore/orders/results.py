@@ -4,6 +4,7 @@ from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from typing import Any
 
+from damagescore.around import Around
 from damagescore.batch import refusal_of
 from damagescore.inspection import (
     add_photo,
@@ -14,7 +15,7 @@ from damagescore.inspection import (
     new_inspection,
 )
 from damagescore.inspection.record import Inspection
-from damagescore.limits import LimitSet
+from damagescore.limits import Assessment, LimitSet
 from damagescore.measurement import MeasureOptions
 from damagescore.orders.record import OrderPart, OrderPhoto
 
@@ -37,7 +38,7 @@ class Shot:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class PartResult:
-    """One part of an order with its inspection.
+    """One part of an order with its inspection; `result_of` makes it.
 
     Parameters
     ----------
@@ -46,38 +47,42 @@ class PartResult:
         None where no photo of it could be read.
     to_retake : tuple of (name, reason)
         Photos that could not be judged.
+    assessment : Assessment or None
+        Of the inspection, read once.
+    around : Around or None
+        Its round edge; None for a flat one.
     """
 
     part: OrderPart
     inspection: Inspection | None
     to_retake: tuple[tuple[str, str], ...] = ()
+    assessment: Assessment | None = None
+    around: Around | None = None
 
     @property
     def outcome(self) -> str:
         """One of `URGENCY`."""
         if self.inspection is None or not self.inspection.photos:
             return "no_photo"
-        assessment = self.inspection.assessment
-        return "not_assessed" if assessment is None else str(assessment["outcome"])
+        return "not_assessed" if self.assessment is None else self.assessment.outcome
 
     @property
     def score(self) -> float | None:
         """Largest usage of a limit times 100; None where nothing was measured."""
-        found = None if self.inspection is None else assessment_of(self.inspection)
-        return None if found is None else found.score
+        return None if self.assessment is None else self.assessment.score
 
     @property
     def worst(self) -> str:
         """The criterion with the largest usage, as its document words it."""
-        found = None if self.inspection is None else assessment_of(self.inspection)
+        found = self.assessment
         results = () if found is None else found.results
         return next((r.text for r in results if found and r.id == found.worst), "")
 
     @property
     def n_not_judged(self) -> int:
         """Criteria that could not be fully judged."""
-        found = None if self.inspection is None else assessment_of(self.inspection)
-        return 0 if found is None else sum(not r.complete for r in found.results)
+        results = () if self.assessment is None else self.assessment.results
+        return sum(not r.complete for r in results)
 
     @property
     def n_to_review(self) -> int:
@@ -87,10 +92,11 @@ class PartResult:
     @property
     def seen(self) -> str:
         """What was seen of a round edge; empty for a flat one."""
-        around = None if self.inspection is None else circumference_of(self.inspection)
-        if around is None:
+        if self.around is None:
             return ""
-        return "all" if around.complete else f"{int(around.seen_deg.value)} of 360 deg"
+        return (
+            "all" if self.around.complete else f"{int(self.around.seen_deg.value)} of 360 deg"
+        )
 
 
 def ranked(results: Iterable[PartResult]) -> tuple[PartResult, ...]:
@@ -131,21 +137,29 @@ def part_result(
         if not plain["quality"]["usable"]:
             retake.append((shot.photo.name, refusal_of(plain)))
     if not inspection.photos:
-        return PartResult(part=part, inspection=None, to_retake=tuple(retake))
+        return result_of(part, None, to_retake=retake)
     if limits is not None:
         inspection = assess_inspection(inspection, limits, by=by)
-    return PartResult(part=part, inspection=inspection, to_retake=tuple(retake))
+    return result_of(part, inspection, to_retake=retake)
 
 
-def result_of(part: OrderPart, inspection: Inspection | None) -> PartResult:
-    """The result of a part whose inspection is kept elsewhere."""
-    entries = () if inspection is None else inspection.photos
+def result_of(
+    part: OrderPart,
+    inspection: Inspection | None,
+    *,
+    to_retake: Iterable[tuple[str, str]] | None = None,
+) -> PartResult:
+    """The result of a part; photos to retake are those that its inspection refused."""
+    if to_retake is None:
+        to_retake = (
+            (e.name, refusal_of(e.measurement))
+            for e in (inspection.photos if inspection is not None else ())
+            if not e.measurement["quality"]["usable"]
+        )
     return PartResult(
         part=part,
         inspection=inspection,
-        to_retake=tuple(
-            (e.name, refusal_of(e.measurement))
-            for e in entries
-            if not e.measurement["quality"]["usable"]
-        ),
+        to_retake=tuple(to_retake),
+        assessment=None if inspection is None else assessment_of(inspection),
+        around=None if inspection is None else circumference_of(inspection),
     )

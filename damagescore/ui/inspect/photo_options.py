@@ -75,6 +75,7 @@ def option_fields(
         n_layers=more["layers"],
         sensitivity=more["sensitivity"],
         smallest_limit_mm=smallest_limit_mm,
+        clock_hours=more["clock"] if more["radius"] else None,
     )
 
 
@@ -97,6 +98,8 @@ def _fill(key: str, start: Mapping[str, Any]) -> None:
         f"layers-{key}": start.get("n_layers"),
         f"sensitivity-{key}": start["sensitivity"],
         f"lens-{key}": (scale.get("lens") or {}).get("name"),
+        # Another photo has another place on the round edge.
+        _clock_key(key): start.get("clock_hours") if key.startswith("again-") else None,
     }
     for name, value in fields.items():
         st.session_state.setdefault(name, value)
@@ -121,6 +124,12 @@ def _more_fields(key: str) -> dict[str, Any]:
         f"Standard uncertainty of that, {shown}", min_value=0.0, step=None,
         format="%.3g", key=f"u-standoff-{key}-{shown}",
     )  # fmt: skip
+    clock = left.number_input(
+        "Clock position on a round edge, hours", min_value=0.0, max_value=12.0, value=None,
+        step=0.5, format="%g", key=_clock_key(key), placeholder="such as 4.5",
+        help="Of the line that faces the camera, seen from the side that is up in the photo. "
+        "Photos at clock positions are joined: damage on two of them counts once.",
+    )  # fmt: skip
     sensitivity = st.slider(
         "Sensitivity of the proposals", 0.0, 1.0, step=0.05, key=f"sensitivity-{key}",
         help="Low: only the plainest damage is proposed. High: everything suspicious is.",
@@ -132,7 +141,13 @@ def _more_fields(key: str) -> dict[str, Any]:
         "u_standoff": u_standoff * factor,
         "sensitivity": sensitivity,
         "lens": lens_field(key),
+        "clock": clock,
     }
+
+
+def _clock_key(key: str) -> str:
+    """Key of a field that is empty again for the next photo."""
+    return f"clock-{key}-{st.session_state.get('upload-round', 0)}"
 
 
 def _factor() -> float:

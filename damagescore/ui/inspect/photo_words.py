@@ -5,6 +5,7 @@ from typing import Any
 
 from damagescore.inspection import state_of
 from damagescore.inspection.record import PhotoEntry
+from damagescore.orders.job_cards import clock_words
 from damagescore.quantity import COVERAGE_FACTOR_95, MM_PER_INCH, Length
 from damagescore.ui.words import check_words, method_words
 
@@ -76,4 +77,6 @@ def options_words(options: Mapping[str, Any], *, unit: Length, with_scale: bool 
         said.append(f"{options['n_layers']} layers")
     if scale.get("edge_radius_mm"):
         said.append(f"round edge of radius {scale['edge_radius_mm'] / shown:.4g} {unit}")
+    if options.get("clock_hours") is not None:
+        said.append(f"at {clock_words(options['clock_hours'])}")
     return ", ".join(said)

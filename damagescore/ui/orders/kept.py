@@ -24,6 +24,7 @@ from damagescore.orders.sorting import Incoming, codes_in, sort_photos
 from damagescore.photo import read_photo
 from damagescore.records.work_orders import WorkOrderStore
 from damagescore.ui.background import waiting_for
+from damagescore.ui.edits import smallest_limit
 from damagescore.ui.handing_in import known_photos
 from damagescore.ui.measuring import options_to_dict
 from damagescore.ui.session import desk, inspector, load, store
@@ -107,9 +108,10 @@ def measure_order(order_id: str, limits: LimitSet | None) -> DamageScoreError | 
     if fault is not None:
         return fault
     order = load_order(order_id)
-    smallest = None if limits is None else limits.smallest_length_mm
     try:
         for part in order.parts:
+            inspection = inspection_of(part)
+            smallest = None if inspection is None else smallest_limit(inspection)
             desk().hand_in(
                 waiting_for(
                     part.inspection_id, sha256=photo.sha256, name=photo.name, by=inspector(),

@@ -4,7 +4,6 @@ from collections.abc import Sequence
 
 import streamlit as st
 
-from damagescore.inspection import circumference_of
 from damagescore.orders.papers import result_words, score_words
 from damagescore.orders.record import Order
 from damagescore.orders.results import PartResult
@@ -88,8 +87,7 @@ def _measuring(result: PartResult) -> bool:
 
 
 def _map(result: PartResult) -> None:
-    assert result.inspection is not None
-    around = circumference_of(result.inspection)
+    around = result.around
     if around is None:
         return
     with st.expander("Map of the round edge", icon=":material/explore:"):
