@@ -9,6 +9,7 @@ from dataclasses import replace
 from typing import Any, Generic, TypeVar
 
 from damagescore.damage.record import Finding
+from damagescore.edge.record import Edge
 from damagescore.measurement import Measurement
 
 MOST = 6000
@@ -60,8 +61,29 @@ def measurement_from(plain: Any) -> Measurement:
 
 
 def _read(plain: Any) -> Measurement:
-    found = Measurement.from_dict({**plain, "findings": ()})
-    return replace(found, findings=tuple(finding_from(f) for f in plain["findings"]))
+    found = Measurement.from_dict({**plain, "findings": (), "edge": None})
+    findings = tuple(finding_from(f) for f in plain["findings"])
+    return replace(found, edge=_edge_from(plain["edge"], plain["layers"]), findings=findings)
+
+
+MOST_EDGES = 8
+"""Each keeps the map of its layers, as large as its photo."""
+
+_edges: dict[int, tuple[Any, Any, Edge]] = {}
+
+
+def _edge_from(frame: Any, layers: Any) -> Edge | None:
+    """Read the layers; an edit of a finding leaves them, so their map is drawn once."""
+    if frame is None:
+        return None
+    known = _edges.get(id(layers))
+    if known is not None and known[0] is layers and known[1] is frame:
+        return known[2]
+    edge = Edge.from_dict({**frame, "layers": layers})
+    for oldest in list(_edges)[: 1 - MOST_EDGES]:
+        _edges.pop(oldest, None)
+    _edges[id(layers)] = (layers, frame, edge)
+    return edge
 
 
 _measurements: Known[Measurement] = Known(_read)

@@ -142,10 +142,12 @@ def news_of(inspection: Inspection, sha256: str) -> dict[str, Any] | None:
         change something again.
     """
     name = f"news-{inspection.id}-{sha256}"
+    # Counted by itself: the page may have shown the record before the workspace is drawn.
     fresh = edits_of_others(
-        inspection, photo=sha256, seen=st.session_state.get(f"shown-{inspection.id}"),
+        inspection, photo=sha256, seen=st.session_state.get(f"{name}-told"),
         own=st.session_state.get(f"own-{inspection.id}", ()),
     )  # fmt: skip
+    st.session_state[f"{name}-told"] = len(inspection.edits)
     if fresh:
         st.session_state[name] = {"n": fresh[-1].number, "text": words_of_news(fresh)}
     news: dict[str, Any] | None = st.session_state.get(name)

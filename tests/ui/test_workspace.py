@@ -2,16 +2,14 @@
 
 import os
 from collections.abc import Iterator
-from pathlib import Path
 from typing import Any
 
 import pytest
-from playwright.sync_api import Browser, Locator, Page, expect
+from playwright.sync_api import Page, expect
 
-from damagescore.inspection import Inspection
-from damagescore.records import Store
 from tests.ui.browser import browser, chromium, server
-from tests.ui.filled import CRACK, MISSED, OTHER, filled
+from tests.ui.desk import MM_PER_PX, Desk, at, click, drag, row, saved
+from tests.ui.filled import CRACK, MISSED, OTHER
 
 pytestmark = [
     pytest.mark.browser,
@@ -19,59 +17,6 @@ pytestmark = [
         chromium() is None and not os.environ.get("CI"), reason="no chromium on this machine"
     ),
 ]
-
-STEP = 15_000  # ms: one run of the page
-MM_PER_PX = 0.04  # of the photo in `filled`
-
-PLACE = """(root, points) => {
-    const {view, stage} = root.workspace;
-    view.draw();
-    const box = stage.getBoundingClientRect();
-    return points.map((p) => {
-        const [x, y] = view.toScreen(p);
-        return [x + box.left, y + box.top];
-    });
-}"""
-
-
-class Desk:
-    """A server with one inspection, and pages on it."""
-
-    def __init__(self, folder: Path, address: str, chrome: Browser) -> None:
-        self.folder, self.address, self.chrome = folder, address, chrome
-        self.record = filled(folder)
-        self.faults: list[str] = []
-
-    def page(self, name: str = "R. Alder", **how: Any) -> Page:
-        context = self.chrome.new_context(
-            **{"viewport": {"width": 1280, "height": 1000}, **how}
-        )
-        context.set_default_timeout(STEP)
-        page = context.new_page()
-        page.on("pageerror", lambda e: self.faults.append(str(e)))
-        page.goto(f"{self.address}/?inspection={self.record.id}&step=findings")
-        page.get_by_label("Who is working?").fill(name)
-        page.get_by_label("Who is working?").press("Enter")
-        expect(page.get_by_label("Who is working?")).to_have_count(0)
-        # Until the name is taken over, a workspace that is read-only stands there.
-        expect(page.locator("[data-tool=trace]:enabled")).to_have_count(1)
-        expect(page.locator("[data-tool=trace]:disabled")).to_have_count(0)
-        expect(page.locator(".stage[data-ready=yes]")).to_be_visible()
-        page.locator(".ws").evaluate("(root) => root.scrollIntoView({block: 'end'})")
-        return page
-
-    def stored(self) -> Inspection:
-        with Store(self.folder) as store:
-            return store.load(self.record.id)
-
-    def findings(self) -> dict[str, Any]:
-        return {f["id"]: f for f in self.stored().photos[0].measurement["findings"]}
-
-    def length(self, name: str) -> float:
-        return float(self.findings()[name]["quantities"]["length"]["value"])
-
-    def area_px(self, name: str) -> float:
-        return float(self.findings()[name]["quantities"]["area"]["value"]) / MM_PER_PX**2
 
 
 @pytest.fixture(scope="module")
@@ -104,36 +49,8 @@ def page(opened: Page) -> Page:
     return opened
 
 
-def _at(page: Page, *points: list[float]) -> list[list[float]]:
-    """Where photo pixels lie on the screen."""
-    found: list[list[float]] = page.locator(".ws").evaluate(PLACE, list(points))
-    return found
-
-
-def _click(page: Page, *points: list[float]) -> None:
-    for x, y in _at(page, *points):
-        page.mouse.click(x, y)
-
-
-def _drag(page: Page, *points: list[float]) -> None:
-    (x, y), *others = _at(page, *points)
-    page.mouse.move(x, y)
-    page.mouse.down()
-    for far_x, far_y in others:
-        page.mouse.move(far_x, far_y, steps=4)
-    page.mouse.up()
-
-
-def _saved(page: Page) -> None:
-    expect(page.locator(".ws")).to_have_attribute("data-pending", "0")
-
-
-def _row(page: Page, name: str) -> Locator:
-    return page.locator(f'.row[data-id="{name}"]')
-
-
 def _edit(page: Page, name: str) -> None:
-    _row(page, name).click()
+    row(page, name).click()
     page.locator("[data-act=edit]").click()
     expect(page.locator(".ws")).to_have_attribute("data-tool", "edit")
 
@@ -143,19 +60,19 @@ def test_points_are_dragged_added_and_taken_out_and_the_length_follows(
 ) -> None:
     _edit(page, "crack-1")
     (x1, y), (x2, _) = CRACK
-    _drag(page, [x2, y], [x2 + 50, y])
-    _saved(page)
+    drag(page, [x2, y], [x2 + 50, y])
+    saved(page)
     # A straight piece of 50 px more at the end; the pointer sits within one screen pixel.
     assert desk.length("crack-1") == pytest.approx((x2 - x1 + 50) * MM_PER_PX, abs=0.05)
-    expect(_row(page, "crack-1").locator(".main")).to_contain_text("6.0")
+    expect(row(page, "crack-1").locator(".main")).to_contain_text("6.0")
     middle = [(x1 + x2) / 2, y]
-    _drag(page, middle, [middle[0], y - 30])
-    _saved(page)
+    drag(page, middle, [middle[0], y - 30])
+    saved(page)
     bent = 2 * ((x2 - x1) / 2) * (1 + (30 / 50) ** 2) ** 0.5 + 50
     assert desk.length("crack-1") == pytest.approx(bent * MM_PER_PX, abs=0.08)  # 1 screen px
-    _click(page, [middle[0], y - 30])
+    click(page, [middle[0], y - 30])
     page.locator("[data-do=remove-point]").click()
-    _saved(page)
+    saved(page)
     assert desk.length("crack-1") == pytest.approx((x2 - x1 + 50) * MM_PER_PX, abs=0.05)
     edits = desk.stored().edits[2:]  # the record begun, the photo added
     assert [(e.action, e.by) for e in edits] == [("replace_geometry", "R. Alder")] * 3
@@ -164,14 +81,14 @@ def test_points_are_dragged_added_and_taken_out_and_the_length_follows(
 def test_undo_and_redo_go_back_and_forth_by_key(desk: Desk, page: Page) -> None:
     start, n_edits = desk.length("crack-2"), len(desk.stored().edits)
     _edit(page, "crack-2")
-    _drag(page, OTHER[1], [OTHER[1][0] + 50, OTHER[1][1]])
-    _saved(page)
+    drag(page, OTHER[1], [OTHER[1][0] + 50, OTHER[1][1]])
+    saved(page)
     longer = desk.length("crack-2")
     page.keyboard.press("u")
-    _saved(page)
+    saved(page)
     assert desk.length("crack-2") == start
     page.keyboard.press("y")
-    _saved(page)
+    saved(page)
     assert desk.length("crack-2") == longer
     expect(page.locator("[data-do=redo]")).to_be_disabled()
     actions = [e.action for e in desk.stored().edits[n_edits:]]
@@ -183,33 +100,33 @@ def test_an_area_is_drawn_in_one_go_then_added_to_and_taken_away_from(
 ) -> None:
     page.locator("[data-tool=area]").click()
     square = [[60.0, 120.0], [160.0, 120.0], [160.0, 160.0], [60.0, 160.0], [60.0, 122.0]]
-    _drag(page, *square)
-    _saved(page)
+    drag(page, *square)
+    saved(page)
 
     # A hand drawn square: a screen pixel along 280 px of border.
     assert desk.area_px("crumbling-t1") == pytest.approx(4000, abs=200)
-    _row(page, "crumbling-t1").click()
+    row(page, "crumbling-t1").click()
     page.locator("[data-act=add]").click()
-    _click(page, [150.0, 130.0], [200.0, 130.0], [200.0, 150.0], [150.0, 150.0])
+    click(page, [150.0, 130.0], [200.0, 130.0], [200.0, 150.0], [150.0, 150.0])
     page.keyboard.press("Enter")
-    _saved(page)
+    saved(page)
     assert desk.area_px("crumbling-t1") == pytest.approx(4800, abs=240)
     page.keyboard.press("x")
-    _click(page, [100.0, 110.0], [110.0, 110.0], [110.0, 170.0], [100.0, 170.0])
+    click(page, [100.0, 110.0], [110.0, 110.0], [110.0, 170.0], [100.0, 170.0])
     page.locator("[data-do=finish]").click()
-    _saved(page)
+    saved(page)
     # Cut through: the larger part keeps its name, the other one gets its own.
     assert desk.area_px("crumbling-t1") == pytest.approx(50 * 40 + 800, abs=200)
     assert {"crumbling-t1", "crumbling-t2"} < set(desk.findings())
 
 
 def test_kind_and_layer_change_by_key_and_by_list(desk: Desk, page: Page) -> None:
-    _row(page, "crack-1").click()
+    row(page, "crack-1").click()
     page.locator(".ws").focus()
     page.keyboard.press("k")
-    _saved(page)
+    saved(page)
     page.get_by_label("Layer", exact=True).select_option("4")
-    _saved(page)
+    saved(page)
     found = desk.findings()["crack-1"]
     assert (found["kind"], found["layer"]) == ("bond_gap", 4)
 
@@ -232,7 +149,7 @@ def test_a_line_is_traced_without_a_mouse(desk: Desk, page: Page) -> None:
         page.keyboard.press("ArrowRight")
         page.keyboard.press("Space")
     page.keyboard.press("Enter")
-    _saved(page)
+    saved(page)
     # 120 px; both ends within the tips that a trace is moved across.
     assert desk.length("crack-t1") == pytest.approx(4.8, abs=0.1)
 
@@ -241,8 +158,8 @@ def test_the_way_is_shown_between_clicks_and_not_asked_without_end(
     desk: Desk, page: Page
 ) -> None:
     page.locator("[data-tool=trace]").click()
-    _click(page, MISSED[0])
-    ((far, y),) = _at(page, MISSED[1])
+    click(page, MISSED[0])
+    ((far, y),) = at(page, MISSED[1])
     page.mouse.move(far, y, steps=60)
     expect(page.locator(".ws[data-way]")).to_have_count(1)
     assert int(page.locator(".ws").get_attribute("data-asked") or 0) <= 3
@@ -254,7 +171,7 @@ def test_the_way_is_shown_between_clicks_and_not_asked_without_end(
 def test_a_length_is_measured_and_not_stored(desk: Desk, page: Page) -> None:
     n_edits = len(desk.stored().edits)
     page.locator("[data-tool=ruler]").click()
-    _click(page, [100.0, 50.0], [200.0, 50.0])
+    click(page, [100.0, 50.0], [200.0, 50.0])
     answer = page.locator(".hint .answer")
     expect(answer).to_contain_text("mm")
     # 100 px at 0.04 mm; the clicks hit within a screen pixel.
@@ -270,7 +187,7 @@ def test_help_loupe_look_and_marks(desk: Desk, page: Page) -> None:
     page.keyboard.press("Escape")
     expect(page.locator(".keys")).to_be_hidden()
     page.keyboard.press("l")
-    ((x, y),) = _at(page, [100.0, 100.0])
+    ((x, y),) = at(page, [100.0, 100.0])
     page.mouse.move(x, y)
     expect(page.locator(".loupe")).to_be_visible()
     page.keyboard.press("l")
@@ -286,20 +203,20 @@ def test_help_loupe_look_and_marks(desk: Desk, page: Page) -> None:
 
 def test_two_people_on_one_finding_the_second_is_told(desk: Desk, page: Page) -> None:
     first, second = page, desk.page("S. Birch")
-    _row(first, "crack-2").click()
+    row(first, "crack-2").click()
     first.locator("[data-act=reject]").click()
     first.locator("[data-reason='Mould mark']").click()
-    _saved(first)
-    _row(second, "crack-2").click()
+    saved(first)
+    row(second, "crack-2").click()
     second.locator("[data-act=reject]").click()
     second.locator("[data-reason='Found twice']").click()
     hint = second.locator(".hint.fault")
     expect(hint).to_contain_text("R. Alder changed this meanwhile: reject crack-2")
     expect(hint).to_contain_text("Your change was not made")
     # What the other one did is shown; the next change, made on it, goes through.
-    expect(_row(second, "crack-2")).to_contain_text("Reason: Mould mark")
+    expect(row(second, "crack-2")).to_contain_text("Reason: Mould mark")
     second.locator("[data-act=confirm]").click()
-    _saved(second)
+    saved(second)
     review = desk.stored().photos[0].reviews["crack-2"]
     assert (review.state, review.by) == ("confirmed", "S. Birch")
 
@@ -314,7 +231,7 @@ def test_on_a_telephone_tools_are_large_and_nothing_is_wider_than_the_screen(
     )
     # WCAG 2.2, 2.5.5 target size (enhanced): 44 CSS px.
     assert min(sizes) >= 44
-    ((x, y),) = _at(page, [250.0, 140.0])
+    ((x, y),) = at(page, [250.0, 140.0])
     page.touchscreen.tap(x, y)
     expect(page.locator(".row.chosen")).to_have_attribute("data-id", "crack-2")
 
