@@ -29,7 +29,7 @@ def last_inspection(part: Part, *, before: Inspection | None = None) -> Inspecti
         same = (summary.part_number, summary.serial_number) == (
             part.part_number, part.serial_number,
         )  # fmt: skip
-        earlier = before is None or summary.created_at < before.created_at
+        earlier = before is None or summary.created_at <= before.created_at
         if same and earlier and summary.id not in own and summary.superseded_by is None:
             return load(summary.id)
     return None

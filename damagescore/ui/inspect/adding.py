@@ -27,7 +27,9 @@ def adding(inspection: Inspection) -> None:
             "something of known size **in the plane of the edge**: a scale card, printed "
             "squares, a rule or two dots. A profile photo shows bulges."
         )
-    with st.container(border=True):
+    with st.expander(
+        "Add photos", expanded=not inspection.photos, icon=":material/add_photo_alternate:"
+    ):
         files = _chosen(inspection.id)
         options = None
         with told():
@@ -43,7 +45,7 @@ def adding(inspection: Inspection) -> None:
             st.caption("Give the size of the mark to measure.")
         if pressed and options is not None:
             _hand_in(inspection, [(name, data, options) for name, data in files])
-    _demo(inspection)
+        _demo(inspection)
 
 
 def take_picture(key: str) -> tuple[str, bytes] | None:

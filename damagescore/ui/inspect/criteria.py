@@ -1,6 +1,8 @@
 """The criteria of an assessment: each as a bar against its limit, with last time's value."""
 
 import math
+from collections.abc import Iterable
+from html import escape
 
 import streamlit as st
 
@@ -8,10 +10,10 @@ from damagescore.inspection.record import Inspection
 from damagescore.limits import Assessment, CriterionResult
 from damagescore.quantity import Measured
 from damagescore.report.criteria import limit_text, value_text
-from damagescore.ui.last_time import Since, change_words, last_of, last_results
+from damagescore.ui.last_time import Since, change_words, last_of, last_results, shown
 from damagescore.ui.session import unit
 from damagescore.ui.usage_bar import UsageBar
-from damagescore.ui.words import outcome_badge
+from damagescore.ui.words import OUTCOME_SIGNS, outcome_badge
 
 BAR_WORDS = (
     "The bar is filled to the value, the whisker is its 95 % interval, the upright line is "
@@ -55,9 +57,28 @@ def criterion(result: CriterionResult, *, guard_factor: float, change: str = "")
         st.caption(f":material/history: {change}")
 
 
+def result_rows(results: Iterable[CriterionResult], *, guard_factor: float) -> str:
+    """All criteria as rows of a table in HTML: words, bar, value and limit."""
+    return "".join(_row(r, guard_factor=guard_factor) for r in results)
+
+
+def _row(result: CriterionResult, *, guard_factor: float) -> str:
+    value, bar = result.value, ""
+    words = shown(value, unit=unit()) if isinstance(value, Measured) else "not measured"
+    if result.usage is not None and math.isfinite(result.usage):
+        bar = bar_of(result, guard_factor=guard_factor).to_html()
+    return (
+        f'<div class="ds-last"><span>{escape(result.text)}</span><div>{bar}</div>'
+        f"<b>{OUTCOME_SIGNS.get(result.outcome, '')} {escape(words)}</b>"
+        f"<small>{escape(limit_text(result, unit()))}</small></div>"
+    )
+
+
 def _value(result: CriterionResult) -> str:
     value = result.value
-    if isinstance(value, Measured) and value.value == 0 and value.u == 0:
+    if not isinstance(value, Measured):
+        return "not measured"
+    if value.value == 0 and value.u == 0:
         return "none found"
     return value_text(value, unit())
 

@@ -1,17 +1,12 @@
 """What the last inspection of a part found, shown where a new one begins."""
 
-import math
-from html import escape
-
 import streamlit as st
 
 from damagescore.inspection.record import Inspection
-from damagescore.limits import Assessment, CriterionResult, LimitSet
-from damagescore.quantity import Measured
-from damagescore.report.criteria import limit_text
-from damagescore.ui.inspect.criteria import bar_of
+from damagescore.limits import Assessment, LimitSet
+from damagescore.ui.inspect.criteria import result_rows
 from damagescore.ui.inspect.photo_words import options_words
-from damagescore.ui.last_time import last_options, shown
+from damagescore.ui.last_time import last_options
 from damagescore.ui.session import unit
 from damagescore.ui.words import disposition_words, invented_badge, outcome_badge
 
@@ -34,7 +29,7 @@ def last_panel(last: Inspection) -> None:
         if last.assessment is not None and last.limit_set is not None:
             guard = LimitSet.from_dict(last.limit_set).decision.guard_factor
             results = Assessment.from_dict(last.assessment).results
-            st.html("".join(_result(r, guard_factor=guard) for r in results))
+            st.html(result_rows(results, guard_factor=guard))
 
 
 def _facts(last: Inspection) -> list[str]:
@@ -51,18 +46,3 @@ def _facts(last: Inspection) -> list[str]:
     if options is not None:
         said.append(f"Photos: {options_words(options, unit=unit())}. Taken over too.")
     return said
-
-
-def _result(result: CriterionResult, *, guard_factor: float) -> str:
-    value = (
-        shown(result.value, unit=unit())
-        if isinstance(result.value, Measured)
-        else "not measured"
-    )
-    bar = ""
-    if result.usage is not None and math.isfinite(result.usage):
-        bar = bar_of(result, guard_factor=guard_factor).to_html()
-    return (
-        f'<div class="ds-last"><span>{escape(result.text)}</span><div>{bar}</div>'
-        f"<b>{escape(value)}</b><small>{escape(limit_text(result, unit()))}</small></div>"
-    )

@@ -52,7 +52,7 @@ def summary(assessment: Assessment) -> None:
         st.caption(f"{assessment.title}{revision}{source}")
     if assessment.n_proposed:
         st.warning(
-            f"{assessment.n_proposed} proposed findings are not reviewed and count as damage. "
+            f"{_proposed(assessment.n_proposed)} as damage. "
             f"With reviewed findings only: {outcome_words(assessment.confirmed_outcome)}, "
             f"score {score_words(assessment.confirmed_score)}.",
             icon=":material/pending_actions:",
@@ -61,6 +61,12 @@ def summary(assessment: Assessment) -> None:
         # What is invented or not reviewed is said above, and louder.
         if "proposed" not in note and "invented" not in note:
             st.caption(note)
+
+
+def _proposed(count: int) -> str:
+    if count == 1:
+        return "1 proposed finding is not reviewed and counts"
+    return f"{count} proposed findings are not reviewed and count"
 
 
 def score_words(score: float | None) -> str:

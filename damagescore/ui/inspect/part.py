@@ -1,6 +1,7 @@
 """Step 1: which part."""
 
 from collections.abc import Callable, Sequence
+from html import escape
 from typing import Any
 
 import streamlit as st
@@ -164,6 +165,6 @@ def _facts(part: Part) -> None:
     rows += [(label, getattr(part, name)) for name, label in NUMBERS]
     more = [(label, getattr(part, name)) for name, label, *_ in (*MORE_TEXTS, *MORE_NUMBERS)]
     rows += [(label, value) for label, value in more if value]
-    for label, value in rows:
-        shown = f"{value:g}" if isinstance(value, float) else value
-        st.markdown(f"**{label}:** {shown or '–'}")
+    texts = ((k, f"{v:g}" if isinstance(v, float) else str(v or "–")) for k, v in rows)
+    cells = (f"<dt>{escape(label)}</dt><dd>{escape(text)}</dd>" for label, text in texts)
+    st.html(f'<dl class="ds-facts">{"".join(cells)}</dl>')

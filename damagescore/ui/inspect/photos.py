@@ -16,15 +16,13 @@ def photos_step(inspection: Inspection, *, locked: bool) -> None:
     st.subheader("Photos")
     with told():
         measuring_panel(inspection.id, locked=locked)
+        if not locked:
+            adding(inspection)
         if inspection.photos:
             st.caption(counts(inspection))
             photo_table(inspection, locked=locked)
         elif locked:
             st.info("No photos were added.")
-        if not locked:
-            if inspection.photos:
-                st.markdown("**Add photos**")
-            adding(inspection)
         replaced_photos(inspection)
 
 

@@ -3,9 +3,10 @@
 import streamlit as st
 
 from damagescore.inspection.record import Disposition, Inspection
-from damagescore.limits import Assessment
+from damagescore.limits import Assessment, LimitSet
 from damagescore.ui.downloads import downloads
 from damagescore.ui.edits import sign
+from damagescore.ui.inspect.criteria import result_rows
 from damagescore.ui.inspect.limits import summary
 from damagescore.ui.keys import has_key, key_box
 from damagescore.ui.session import flash, inspector, store, told
@@ -45,19 +46,18 @@ def open_points(inspection: Inspection) -> list[str]:
         points.append("There is neither a photo nor a hand measurement.")
     refused = [p for p in inspection.photos if not p.measurement["quality"]["usable"]]
     if refused:
-        points.append(f"{len(refused)} photos were refused and prove nothing.")
+        points.append(f"Photos that were refused and prove nothing: {len(refused)}.")
     if inspection.assessment is None:
         points.append("The findings were not compared with any limits.")
     else:
         proposed = Assessment.from_dict(inspection.assessment).n_proposed
         if proposed:
-            points.append(f"{proposed} proposed findings are not reviewed.")
+            points.append(f"Proposed findings that nobody reviewed: {proposed}.")
     return points
 
 
 def _unsigned(inspection: Inspection, *, locked: bool) -> None:
-    if inspection.assessment is not None:
-        summary(Assessment.from_dict(inspection.assessment))
+    _result(inspection)
     points = open_points(inspection)
     if points:
         st.warning(
@@ -67,6 +67,15 @@ def _unsigned(inspection: Inspection, *, locked: bool) -> None:
     if not locked:
         _form(inspection)
         key_box(inspection.id, name=inspector())
+
+
+def _result(inspection: Inspection) -> None:
+    if inspection.assessment is None or inspection.limit_set is None:
+        return
+    assessment = Assessment.from_dict(inspection.assessment)
+    summary(assessment)
+    guard = LimitSet.from_dict(inspection.limit_set).decision.guard_factor
+    st.html(result_rows(assessment.results, guard_factor=guard))
 
 
 def _form(inspection: Inspection) -> None:
@@ -150,5 +159,4 @@ def _signed(inspection: Inspection) -> None:
             st.caption("Signed by name only: there is no key behind this signature.")
         st.caption(f"Hash of the content: {signature.content_sha256}")
         st.caption(f"Last link of the chain of signed records: {store().chain_head()}")
-    if inspection.assessment is not None:
-        summary(Assessment.from_dict(inspection.assessment))
+    _result(inspection)
