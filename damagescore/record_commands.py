@@ -121,7 +121,8 @@ def _backup(given: argparse.Namespace) -> int:
 
 def _restore(given: argparse.Namespace) -> int:
     url = os.environ.get("DAMAGESCORE_DATABASE") or None
-    with restore_backup(given.file, given.data, by=given.by, url=url) as store:
+    photos = os.environ.get("DAMAGESCORE_PHOTOS") or None
+    with restore_backup(given.file, given.data, by=given.by, url=url, photos=photos) as store:
         seen = store.examine()
         total = store.find(Filters(), limit=1).total
     good = f"{total} records restored to {given.data}. Last link: {seen.head}"

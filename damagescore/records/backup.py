@@ -29,6 +29,7 @@ from damagescore.records.tables import (
     SchemaRow,
     WordRow,
 )
+from damagescore.records.vault import PhotoVault, vault_at
 from damagescore.records.zips import (
     ZipMaker,
     faults_of_files,
@@ -90,7 +91,14 @@ def write_backup(store: Store, out: Path, *, by: str) -> Backup:
     return Backup(n_photos=len(keys) - len(problems), problems=tuple(problems))
 
 
-def restore_backup(path: Path, folder: Path, *, by: str, url: str | None = None) -> Store:
+def restore_backup(
+    path: Path,
+    folder: Path,
+    *,
+    by: str,
+    url: str | None = None,
+    photos: str | None = None,
+) -> Store:
     """Make a store from a backup, and open it.
 
     Everything in the file is checked before anything is written, and the folder appears
@@ -106,6 +114,8 @@ def restore_backup(path: Path, folder: Path, *, by: str, url: str | None = None)
         Who restores it, for the audit log.
     url : str or None
         Address of a database without records; SQLite in the folder by default.
+    photos : str or None
+        Address of another place for the photos, see `Store`.
 
     Raises
     ------
@@ -126,6 +136,8 @@ def restore_backup(path: Path, folder: Path, *, by: str, url: str | None = None)
                 _unpack(given, part)
                 if url is not None or "records.sqlite" not in given.namelist():
                     _fill(given, part, url=url or embedded_url(part))
+                if photos is not None:
+                    _move_photos(part / "photos", photos)
                 part.replace(folder)
             finally:
                 shutil.rmtree(part, ignore_errors=True)
@@ -134,7 +146,7 @@ def restore_backup(path: Path, folder: Path, *, by: str, url: str | None = None)
                 f"The backup cannot be restored to {folder}: {fault.strerror or fault}.",
                 remedy="Check the folder's permissions and free space.",
             ) from fault
-    store = Store(folder, url=url)
+    store = Store(folder, url=url, photos=photos)
     store.note("restore", by=by, target=path.name)
     return store
 
@@ -218,6 +230,14 @@ def _unpack(given: ZipFile, folder: Path) -> None:
             shutil.copyfileobj(member, file)
         if kind == "keys":
             target.chmod(0o600)
+
+
+def _move_photos(folder: Path, place: str) -> None:
+    here, there = PhotoVault(folder=folder), vault_at(place)
+    kept = here.keys()
+    for sha256 in kept:
+        there.put(here.read(sha256))
+        here.drop(sha256)
 
 
 def _fill(given: ZipFile, folder: Path, *, url: str) -> None:

@@ -28,7 +28,7 @@ from damagescore.records.limit_versions import (
 from damagescore.records.projection import index_is_current, rebuild_index, write_index
 from damagescore.records.search import Filters, Found, Summary, find_records, summaries_of
 from damagescore.records.tables import InspectionRow
-from damagescore.records.vault import PhotoVault
+from damagescore.records.vault import vault_at
 from damagescore.records.verification import Verification, examine
 
 
@@ -44,6 +44,9 @@ class Store:
     url : str or None
         Address of another database, for instance "postgresql://host/name".
 
+    photos : str or None
+        Address of another place for photos that fsspec reaches, "s3://bucket/photos".
+
     Raises
     ------
     RecordError
@@ -51,10 +54,12 @@ class Store:
         are newer than the program.
     """
 
-    def __init__(self, folder: Path, *, url: str | None = None) -> None:
+    def __init__(
+        self, folder: Path, *, url: str | None = None, photos: str | None = None
+    ) -> None:
         self.folder = Path(folder)
         _make(self.folder)
-        self._vault = PhotoVault(folder=self.folder / "photos")
+        self._vault = vault_at(photos or str(self.folder / "photos"))
         self.url = url or embedded_url(self.folder)
         self.engine: Engine = open_database(self.url)
         self._bodies = BodyWriter()
@@ -258,8 +263,15 @@ def embedded_url(folder: Path) -> str:
 
 
 def open_store(folder: Path) -> Store:
-    """Open the store of a data folder, in the database that DAMAGESCORE_DATABASE names."""
-    return Store(folder, url=os.environ.get("DAMAGESCORE_DATABASE") or None)
+    """Open the store of a data folder.
+
+    DAMAGESCORE_DATABASE names another database, DAMAGESCORE_PHOTOS another place for photos.
+    """
+    return Store(
+        folder,
+        url=os.environ.get("DAMAGESCORE_DATABASE") or None,
+        photos=os.environ.get("DAMAGESCORE_PHOTOS") or None,
+    )
 
 
 def _make(folder: Path) -> None:

@@ -7,10 +7,27 @@ import re
 import tempfile
 from dataclasses import dataclass
 from pathlib import Path
+from typing import Protocol
 
 from damagescore.errors import RecordError
 
-_KEY = re.compile(r"[0-9a-f]{64}")
+KEY = re.compile(r"[0-9a-f]{64}")
+
+
+class Vault(Protocol):
+    """A place for photos, each known by the SHA-256 of its bytes."""
+
+    def put(self, data: bytes) -> str:
+        """Keep the bytes of one photo file, as they are, and return their SHA-256."""
+
+    def read(self, sha256: str) -> bytes:
+        """Return the bytes of a photo after checking them against their hash."""
+
+    def keys(self) -> list[str]:
+        """SHA-256 of each photo, sorted."""
+
+    def drop(self, sha256: str) -> None:
+        """Take a photo out; nothing happens where it is not there."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -36,10 +53,7 @@ class PhotoVault:
         RecordError
             When there is nothing to keep, or the folder cannot be written.
         """
-        if not data:
-            raise RecordError(
-                "The photo file is empty (0 bytes).", remedy="Choose the photo file again."
-            )
+        check_photo(data)
         sha256 = hashlib.sha256(data).hexdigest()
         target = self.path_of(sha256)
         if not _holds(target, sha256):
@@ -76,7 +90,7 @@ class PhotoVault:
     def keys(self) -> list[str]:
         """SHA-256 of each photo, sorted."""
         found = (p.parent.name + p.name for p in self.folder.glob("[0-9a-f][0-9a-f]/*"))
-        return sorted(key for key in found if _KEY.fullmatch(key))
+        return sorted(key for key in found if KEY.fullmatch(key))
 
     def drop(self, sha256: str) -> None:
         """Take a photo out; nothing happens where it is not there."""
@@ -88,12 +102,36 @@ class PhotoVault:
 
     def path_of(self, sha256: str) -> Path:
         """Path of a photo; the key is checked, so that no key leads elsewhere."""
-        if not _KEY.fullmatch(sha256):
+        if not KEY.fullmatch(sha256):
             raise RecordError(
                 f"{sha256[:80]!r} is not the key of a photo.",
                 remedy="A photo's key is its SHA-256: 64 lower-case hexadecimal digits.",
             )
         return self.folder / sha256[:2] / sha256[2:]
+
+
+def vault_at(place: str) -> Vault:
+    """Give the vault of a folder, or of an address such as "s3://bucket/photos".
+
+    Raises
+    ------
+    RecordError
+        When fsspec does not know the address, or lacks a package for it.
+    """
+    if "://" not in place or place.startswith("file://"):
+        return PhotoVault(folder=Path(place.removeprefix("file://")))
+    # Loaded only where it is used: disks need no further package.
+    from damagescore.records.remote_vault import RemoteVault  # noqa: PLC0415
+
+    return RemoteVault(place)
+
+
+def check_photo(data: bytes) -> None:
+    """Refuse a photo file of no bytes."""
+    if not data:
+        raise RecordError(
+            "The photo file is empty (0 bytes).", remedy="Choose the photo file again."
+        )
 
 
 def _holds(path: Path, sha256: str) -> bool:

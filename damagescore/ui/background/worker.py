@@ -14,7 +14,7 @@ import cv2
 from damagescore.errors import DamageScoreError
 from damagescore.measure import Measurement, MeasureOptions, measure_photo
 from damagescore.photo import read_photo
-from damagescore.records.vault import PhotoVault
+from damagescore.records.vault import vault_at
 from damagescore.ui.background.waiting import Waiting
 from damagescore.ui.tiles import Pyramid
 
@@ -38,7 +38,7 @@ def main() -> None:
 
 def work(line: Connection, *, photos: Path, tiles: Path) -> None:
     """Measure what comes, until the line is closed."""
-    vault = PhotoVault(folder=photos)
+    vault = vault_at(os.environ.get("DAMAGESCORE_PHOTOS") or str(photos))
     pyramid = Pyramid(folder=tiles, photo_bytes=vault.read)
 
     def step(words: str) -> None:
