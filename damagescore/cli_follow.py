@@ -7,6 +7,7 @@ from typing import Any
 from damagescore.follow import HistoryJob, compare_plan, gather, keep, run_history
 from damagescore.history import ReinspectionRule
 from damagescore.limits import read_limit_set
+from damagescore.records.store import open_store
 
 DONE = 0
 
@@ -59,7 +60,7 @@ def _history(given: argparse.Namespace) -> int:
     )
     gathered = gather(given.sources, limits=limits, workers=given.workers)
     if given.store is not None:
-        keep(gathered, given.store)
+        keep(gathered, open_store(given.store))
     run_history(gathered, job, given.out)
     return DONE
 

@@ -4,7 +4,7 @@ from collections.abc import Sequence
 
 from damagescore.chart.axes import reach
 from damagescore.chart.growth import LIMIT
-from damagescore.chart.plot import Plot
+from damagescore.chart.plot import HEIGHT, WIDTH, Plot
 from damagescore.chart.record import SERIES_COLOURS, SHAPES, Chart, Dot, Style, Words
 from damagescore.endurance.compare import CriterionComparison
 from damagescore.endurance.record import Specimen
@@ -26,13 +26,13 @@ def damage_chart(parts: Sequence[Specimen], criterion: str, *, unit: Length = "m
         for _, s in known for _, m in s.measured for way in (-1, 1)
     ]  # fmt: skip
     last = max(p.last_hours for p, _ in known) or 1.0
+    rows = _rows([p.name for p, _ in known])
     plot = Plot(
         x=(-0.02 * last, 1.04 * last),
         y=reach([*values, *([] if limit is None else [1.1 * limit])],
                 from_zero=series.direction == "max"),
         x_label="Test hours", y_label=with_sign(series.label, sign),
-        margins=(26.0 + 15 * _rows(len(known)), 14.0, 38.0, 44.0),
-        size=(440.0, 280.0 + 15 * _rows(len(known))),
+        margins=(27.0 + 16 * rows, 14.0, 40.0, 46.0), size=(WIDTH, HEIGHT + 16 * rows),
     )  # fmt: skip
     plot.axes()
     if limit is not None:
@@ -59,11 +59,11 @@ def lives_chart(comparison: CriterionComparison) -> Chart:
     last = max((x.life.high or x.part.last_hours for x in lives), default=1.0) or 1.0
     count = len(lives)
     longest = max(len(x.part.name) for x in lives)
-    left = min(150.0, 16 + 6.2 * longest)
+    left = min(160.0, 16 + 6.8 * longest)
     plot = Plot(
         x=(0.0, 1.08 * last), y=(-0.7, count - 0.3), x_label="Test hours",
-        y_label="Reached between", size=(440.0, 74.0 + 26 * count),
-        margins=(26.0, 14.0, 38.0, left),
+        y_label="Reached between", size=(WIDTH, 78.0 + 26 * count),
+        margins=(27.0, 14.0, 40.0, left),
     )  # fmt: skip
     plot.axes(y_names=[_cut(x.part.name) for x in lives])
     for row, item in enumerate(lives):
@@ -94,8 +94,14 @@ def _style(number: int) -> Style:
     return Style(colour=SERIES_COLOURS[number % 4], width=1.7, dash=DASHES[number % 4])
 
 
-def _rows(count: int) -> int:
-    return (count + 3) // 4
+def _in_row(names: Sequence[str]) -> int:
+    """Names of one row of the legend: four short ones or two long ones."""
+    return 4 if max(map(len, names)) <= 11 else 2
+
+
+def _rows(names: Sequence[str]) -> int:
+    in_row = _in_row(names)
+    return (len(names) + in_row - 1) // in_row
 
 
 def _cut(name: str) -> str:
@@ -103,13 +109,14 @@ def _cut(name: str) -> str:
 
 
 def _legend(plot: Plot, names: Sequence[str]) -> None:
-    """Names with their marks above the plot, four in a row."""
+    """Names with their marks above the plot."""
+    in_row = _in_row(names)
     for number, name in enumerate(names):
-        x = 10 + 106 * (number % 4)
-        y = 32 + 15 * (number // 4)
+        x = 10 + (plot.size[0] - 20) / in_row * (number % in_row)
+        y = 33 + 16 * (number // in_row)
         style = Style(colour=SERIES_COLOURS[number % 4])
         plot.marks.append(Dot(at=(x, y - 4), shape=SHAPES[number % 4], style=style))
-        short = name if len(name) <= 15 else f"{name[:14]}…"
+        short = name if len(name) <= 28 else f"{name[:27]}…"
         plot.marks.append(Words(at=(x + 8, y), text=short, style=Style()))
 
 

@@ -5,7 +5,7 @@ from collections.abc import Sequence
 import numpy as np
 
 from damagescore.chart.axes import reach
-from damagescore.chart.plot import Plot
+from damagescore.chart.plot import WIDTH, Plot
 from damagescore.chart.record import Chart, Style
 from damagescore.history.predict import Forecast, Prediction, band
 from damagescore.history.record import Series
@@ -80,7 +80,7 @@ def residual_chart(prediction: Prediction, *, unit: Length = "mm") -> Chart | No
     plot = Plot(
         x=(fit.uses[0] - room, fit.uses[-1] + room), y=(-1.1 * reached, 1.1 * reached),
         x_label=prediction.series.axis.capitalize(),
-        y_label=with_sign("Value less curve", sign), size=(440.0, 170.0),
+        y_label=with_sign("Value less curve", sign), size=(WIDTH, 170.0),
     )  # fmt: skip
     plot.axes()
     plot.level(0.0, Style(colour="blue", width=1.4))

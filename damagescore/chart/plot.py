@@ -6,6 +6,9 @@ from dataclasses import dataclass, field
 from damagescore.chart.axes import Scaled, tick_words, ticks
 from damagescore.chart.record import Area, Chart, Dot, Line, Mark, Shape, Style, Words
 
+WIDTH, HEIGHT = 400.0, 270.0
+"""Small, so that letters of 12 can be read on a telephone too."""
+
 GRID = Style(opacity=0.14, width=0.8)
 AXIS = Style(opacity=0.55, width=1.0)
 FAINT = Style(opacity=0.78)
@@ -28,8 +31,8 @@ class Plot:
     y: tuple[float, float]
     x_label: str
     y_label: str
-    size: tuple[float, float] = (440.0, 280.0)
-    margins: tuple[float, float, float, float] = (26.0, 14.0, 38.0, 44.0)
+    size: tuple[float, float] = (WIDTH, HEIGHT)
+    margins: tuple[float, float, float, float] = (27.0, 14.0, 40.0, 46.0)
     marks: list[Mark] = field(default_factory=list)
 
     @property
@@ -49,7 +52,7 @@ class Plot:
         for value, words in zip(x_ticks, tick_words(x_ticks), strict=True):
             at = across.at(value)
             self.marks.append(Line(points=((at, up.start), (at, up.end)), style=GRID))
-            self._words((at, up.start + 14), words, anchor="middle")
+            self._words((at, up.start + 15), words, anchor="middle")
         y_ticks = list(map(float, range(len(y_names)))) if y_names else ticks(*self.y, most=5)
         for value, words in zip(y_ticks, y_names or tick_words(y_ticks), strict=True):
             at = up.at(value)
@@ -59,7 +62,7 @@ class Plot:
         self.marks.append(Line(points=base, style=AXIS))
         self._words(((across.start + across.end) / 2, self.size[1] - 6), self.x_label,
                     anchor="middle")  # fmt: skip
-        self._words((2, 14), self.y_label)
+        self._words((2, 15), self.y_label)
 
     def _words(self, at: tuple[float, float], text: str, **how: object) -> None:
         self.marks.append(Words(at=at, text=text, style=FAINT, **how))  # type: ignore[arg-type]

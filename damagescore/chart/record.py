@@ -78,7 +78,7 @@ class Words:
     at: Place
     text: str
     anchor: Anchor = "start"
-    size: float = 11.0
+    size: float = 12.0
     turned: bool = False
     style: Style = Style()
 

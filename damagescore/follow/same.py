@@ -1,17 +1,21 @@
 """The same findings in the photos of the inspections of a part."""
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable
+from dataclasses import dataclass
 
 from damagescore.damage.record import Finding
 from damagescore.errors import DamageScoreError
 from damagescore.history.edge_view import edge_view, thicknesses
 from damagescore.history.lives import Life, use_of
+from damagescore.history.overlay import TwoViews, two_views
 from damagescore.history.predict import predict
 from damagescore.history.record import Series
 from damagescore.history.register import NotRegistered
 from damagescore.history.tracks import (
     Look,
+    Step,
     Track,
+    compare_looks,
     series_of_track,
     steps_of,
     tracks_of,
@@ -95,6 +99,41 @@ def follow_findings(
     )  # fmt: skip
 
 
+@dataclass(frozen=True, slots=True, kw_only=True)
+class TwoLooks:
+    """Two inspections laid on one another; `views` is None where they cannot be."""
+
+    step: Step
+    views: TwoViews | None
+
+
+def two_looks(
+    earlier: Inspection,
+    later: Inspection,
+    life: Life,
+    loader: PhotoLoader,
+    *,
+    lines: bool = True,
+) -> TwoLooks | None:
+    """Lay the first face photos of two inspections on one another.
+
+    Returns
+    -------
+    TwoLooks or None
+        None where one of them has no usable face photo at hand.
+    """
+    first = _look(earlier, life, loader, like=None)
+    second = _look(later, life, loader, like=None if first is None else first[0])
+    if first is None or second is None:
+        return None
+    step = compare_looks(first[0], second[0])
+    if isinstance(step.registration, NotRegistered):
+        return TwoLooks(step=step, views=None)
+    findings = (first[0].findings, second[0].findings) if lines else ((), ())
+    views = two_views(first[0].view, second[0].view, step.registration, findings=findings)
+    return TwoLooks(step=step, views=views)
+
+
 def _look(
     inspection: Inspection, life: Life, loader: PhotoLoader, *, like: Look | None
 ) -> tuple[Look, SidePhoto] | None:
@@ -151,13 +190,3 @@ def _limit_for(track: Track, limit_set: LimitSet | None) -> Series | None:
         inclusive=least.inclusive, guard_factor=limit_set.decision.guard_factor,
         text=least.text, invented=limit_set.invented,
     )  # fmt: skip
-
-
-def growing(followed: Followed, *, most: int = 6) -> Sequence[int]:
-    """Numbers of the tracks seen often enough to plot, largest last size first."""
-    sizes = {}
-    for number, prediction in enumerate(followed.predictions):
-        known = prediction.series.measured
-        if len(known) > 1:
-            sizes[number] = known[-1][1].value
-    return sorted(sizes, key=lambda n: -sizes[n])[:most]

@@ -72,9 +72,8 @@ def gather(
     return found
 
 
-def keep(gathered: Gathered, folder: Path) -> None:
-    """Put inspections and their photos into a data folder; those already there stay."""
-    store = Store(folder)
+def keep(gathered: Gathered, store: Store) -> None:
+    """Put inspections and their photos into a store; those already there stay."""
     for inspection in gathered.inspections:
         if store.revision(inspection.id) == 0:
             for entry in inspection.photos:

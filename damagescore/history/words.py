@@ -36,9 +36,7 @@ def interval_words(forecast: Forecast, unit: str) -> str:
     early = None if forecast.earliest is None else max(forecast.earliest - forecast.now, 0.0)
     late = None if forecast.latest is None else max(forecast.latest - forecast.now, 0.0)
     if early is None:
-        return (
-            f"95 % interval: more than {_round(ahead)} {unit}; farther ahead nothing is said."
-        )
+        return f"95 % interval: more than {_round(ahead)} {unit}."
     low = "now" if early == 0 else f"{_round(early)} {unit}"
     if late is None:
         return f"95 % interval: from {low} to more than {_round(ahead)} {unit}."

@@ -42,7 +42,7 @@ def _part(rubber: str, *cracks: CrackSpec) -> SceneSpec:
         light=LightSpec(azimuth_deg=118, elevation_deg=42, direct=0.55),
         mark=MarkSpec(ids=(40, 41)),
         distractors=DistractorSpec(fibres=2, scratches=3, flash_ridges=0),
-        sensor=SensorSpec(noise=0.7, jpeg_quality=86),
+        sensor=SensorSpec(noise=0.7, jpeg_quality=82),
         surface_mm=SURFACE_MM,
         cracks=cracks,
     )

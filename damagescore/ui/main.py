@@ -18,6 +18,8 @@ PAGES = (
     ("inspect.py", "Inspect", ":material/center_focus_strong:", ""),
     ("work_orders.py", "Work orders", ":material/assignment:", "work-orders"),
     ("records.py", "Records", ":material/inventory_2:", "records"),
+    ("history.py", "History", ":material/timeline:", "history"),
+    ("compare.py", "Compare", ":material/balance:", "compare"),
     ("limit_sets.py", "Limit sets", ":material/rule:", "limit-sets"),
     ("scale_cards.py", "Scale cards", ":material/straighten:", "scale-cards"),
     ("studies.py", "Studies", ":material/query_stats:", "studies"),
