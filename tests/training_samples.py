@@ -41,7 +41,7 @@ def entry(name: str = "photo-1", *findings: Finding, **changed: Any) -> Entry:
     fields: dict[str, Any] = {
         "id": name, "version": 1, "photo_sha256": sha256(name.encode()).hexdigest(),
         "photo_name": f"{name}.jpg", "width": 800, "height": 600, "mm_per_px": MM_PER_PX,
-        "layers_px": (((0.0, 100.0), (799.0, 100.0), (799.0, 300.0), (0.0, 300.0)),),
+        "measurement": {"layers": [], "findings": []}, "origin": "rendered",
         "findings": findings, "grade": 2, "scale_name": "0 to 5 by use of the limit",
         "scale_version": 1, "usage": 0.4, "call": "within", "agreed_by": ("R. Olin",),
         "agreed_at": "2026-11-20T10:00:00Z", "provenance": "rendered by scenes",

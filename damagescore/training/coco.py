@@ -184,7 +184,7 @@ def _entry(
 ) -> Entry:
     own = image.get("attributes", {})
     fields: dict[str, Any] = {
-        "version": 1, "layers_px": (), "usage": None, "call": None, **described,
+        "version": 1, "measurement": {}, "usage": None, "call": None, **described,
         **own, "width": image["width"], "height": image["height"],
     }  # fmt: skip
     fields.setdefault("id", f"import-{image['id']}")

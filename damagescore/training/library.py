@@ -4,6 +4,7 @@ from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, replace
 from typing import Any, Literal
 
+from damagescore.capability.detection import Origin
 from damagescore.damage.record import Finding, FindingKind
 from damagescore.errors import TrainingError
 from damagescore.quantity import Measured
@@ -32,8 +33,12 @@ class Entry:
         Pixels of the upright photo.
     mm_per_px : float
         At the middle of the judged area.
-    layers_px : tuple of outlines
-        Each the points (x, y) of one layer, to grade by layer.
+    measurement : mapping
+        Scale, layers and quality of the photo, schema damagescore/measurement/1, without
+        findings and totals; empty for a photo that came without. Drawing needs it.
+    origin : "prepared", "rendered" or "field"
+        Whether the damage was made for study, rendered, or found in service: only of the
+        first two is it known that nothing was overlooked.
     findings : tuple of Finding
         What was agreed; an empty one says that nothing is there.
     grade : int
@@ -61,7 +66,7 @@ class Entry:
     width: int
     height: int
     mm_per_px: float
-    layers_px: tuple[tuple[tuple[float, float], ...], ...]
+    measurement: Mapping[str, Any]
     findings: tuple[Finding, ...]
     grade: int
     scale_name: str
@@ -72,6 +77,7 @@ class Entry:
     agreed_at: str
     provenance: str
     permission: str
+    origin: Origin = "field"
     may_leave: bool = False
     note: str = ""
     source_inspection: str = ""
@@ -97,7 +103,6 @@ class Entry:
     def to_dict(self) -> dict[str, Any]:
         plain = {name: getattr(self, name) for name in self.__slots__}
         plain["findings"] = [finding.to_dict() for finding in self.findings]
-        plain["layers_px"] = [[list(point) for point in layer] for layer in self.layers_px]
         plain["agreed_by"] = list(self.agreed_by)
         return plain
 
@@ -106,9 +111,6 @@ class Entry:
         """Read back what `to_dict` wrote."""
         fields = dict(plain)
         fields["findings"] = tuple(Finding.from_dict(f) for f in plain["findings"])
-        fields["layers_px"] = tuple(
-            tuple((float(x), float(y)) for x, y in layer) for layer in plain["layers_px"]
-        )
         fields["agreed_by"] = tuple(plain["agreed_by"])
         return cls(**fields)
 
@@ -156,13 +158,15 @@ def agreed_entry(
         width=photo["photo"]["width"],
         height=photo["photo"]["height"],
         mm_per_px=photo["scale"]["mm_per_px"],
-        layers_px=tuple(
-            tuple((float(x), float(y)) for x, y in layer["polygon_px"])
-            for layer in photo["layers"]
-        ),
+        measurement=without_answer(photo),
         findings=tuple(Finding.from_dict(f) for f in agreed),
         **described,
     )
+
+
+def without_answer(photo: Mapping[str, Any]) -> dict[str, Any]:
+    """Measurement of a photo with nothing in it that was found."""
+    return {**photo, "findings": [], "totals": {}}
 
 
 _DECIDED = ("confirmed", "rejected")

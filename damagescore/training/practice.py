@@ -30,15 +30,18 @@ KNOWN_AFTER = 5
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Exercise:
-    """What a trainee is shown: the photo, and nothing that was agreed about it."""
+    """What a trainee is shown: the photo, and nothing that was agreed about it.
+
+    `measurement` has scale and layers only; `asks_call` says that limits were compared.
+    """
 
     entry_id: str
     entry_version: int
     photo_sha256: str
     width: int
     height: int
-    mm_per_px: float
-    layers_px: tuple[tuple[tuple[float, float], ...], ...]
+    measurement: Mapping[str, Any]
+    asks_call: bool
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -109,8 +112,8 @@ def exercise_of(entry: Entry) -> Exercise:
     """Return what may be shown of an entry before the answer is committed."""
     return Exercise(
         entry_id=entry.id, entry_version=entry.version, photo_sha256=entry.photo_sha256,
-        width=entry.width, height=entry.height, mm_per_px=entry.mm_per_px,
-        layers_px=entry.layers_px,
+        width=entry.width, height=entry.height, measurement=entry.measurement,
+        asks_call=entry.call is not None,
     )  # fmt: skip
 
 

@@ -102,6 +102,8 @@ def test_only_confirmed_findings_are_agreed() -> None:
     photo = _measurement(crack("crack-1"), crack("crack-2"))
     made = agreed_entry(photo, {"crack-1": "confirmed", "crack-2": "rejected"}, **DESCRIBED)
     assert [f.id for f in made.findings] == ["crack-1"]
+    assert made.measurement["findings"] == []
+    assert "crack" not in repr(exercise_of(made))
 
 
 def test_photo_with_open_findings_is_not_taken_in() -> None:
@@ -195,6 +197,7 @@ def test_exercise_does_not_hold_the_answer() -> None:
     shown = exercise_of(entry("a", crack(), note="a crack in layer 0"))
     names = {f.name for f in dataclasses.fields(shown)}
     assert not names & {"findings", "grade", "usage", "call", "note", "photo_name"}
+    assert shown.asks_call
     assert "crack" not in repr(shown)
 
 
