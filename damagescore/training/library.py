@@ -98,7 +98,7 @@ class Entry:
 
     def corrected(self, **changes: Any) -> "Entry":
         """Return the next version with some fields changed."""
-        return replace(self, version=self.version + 1, **changes)
+        return replace(self, **{"version": self.version + 1, **changes})
 
     def to_dict(self) -> dict[str, Any]:
         plain = {name: getattr(self, name) for name in self.__slots__}

@@ -22,6 +22,7 @@ PAGES = (
     ("compare.py", "Compare", ":material/balance:", "compare"),
     ("limit_sets.py", "Limit sets", ":material/rule:", "limit-sets"),
     ("scale_cards.py", "Scale cards", ":material/straighten:", "scale-cards"),
+    ("training.py", "Training", ":material/school:", "training"),
     ("studies.py", "Studies", ":material/query_stats:", "studies"),
     ("check_target.py", "Check target", ":material/target:", "check-target"),
     ("lenses.py", "Lenses", ":material/camera:", "lenses"),

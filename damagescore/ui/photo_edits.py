@@ -50,6 +50,11 @@ def apply_op(inspection_id: str, sha256: str, *, op: Op) -> Fault:
     return layer_warning(now, before, after)
 
 
+def edited(inspection: Inspection, sha256: str, op: Op) -> Inspection:
+    """Apply one edit of the workspace without saving it; KeyError for an unknown one."""
+    return _EDITS[str(op["do"])](inspection, _entry(inspection, sha256), op)
+
+
 def _scale_warning(before: Mapping[str, Any] | None, after: Mapping[str, Any] | None) -> Fault:
     """Warn when clicked points give another scale than what was found before.
 

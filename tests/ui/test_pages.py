@@ -24,6 +24,7 @@ PAGES = (
     "scale_cards",
     "check_target",
     "studies",
+    "training",
     "about",
 )
 SECONDS = 60  # the first page of a run reads all packages from disk

@@ -1,0 +1,1 @@
+"""The graded library and blind practice."""
