@@ -37,7 +37,8 @@ def studies_page() -> None:
         "How well people agree, how well a quantity can be measured again, and what size of "
         "damage is found. Each study reads a CSV file and can be kept."
     )
-    show_flashes()
+    with st.container():  # its place stays, so the chosen tab does
+        show_flashes()
     agreement, measuring, finding, kept = st.tabs(
         ["Agreement of graders", "Repeatability of measuring", "Detection", "Kept studies"]
     )

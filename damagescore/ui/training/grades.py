@@ -1,5 +1,6 @@
 """The scale of grades: shown, and changed by a further version."""
 
+from collections.abc import Mapping
 from typing import Any
 
 import streamlit as st
@@ -18,7 +19,7 @@ def grades_tab(kept: Library, who: str) -> None:
         "default is our own; set the steps that your organisation uses."
     )
     st.caption(f"{scale.name}, version {scale.version}")
-    _pictures(scale, kept)
+    _pictures(scale)
     if not who:
         st.info("Write your name into the field in the sidebar to change the scale.")
         return
@@ -26,16 +27,12 @@ def grades_tab(kept: Library, who: str) -> None:
         _form(kept, scale)
 
 
-def _pictures(scale: GradeScale, kept: Library) -> None:
-    entries = kept.entries()
+def _pictures(scale: GradeScale) -> None:
     for step, column in zip(scale.steps, st.columns(len(scale.steps)), strict=True):
         with column:
             st.markdown(f"**{step.grade}**")
-            shown = step.picture_sha256 or next(
-                (e.photo_sha256 for e in entries if e.grade == step.grade), ""
-            )
-            if shown:
-                st.image(thumbnail(shown), width="stretch")
+            if step.picture_sha256:
+                st.image(thumbnail(step.picture_sha256), width="stretch")
             st.caption(step.label)
 
 
@@ -55,16 +52,18 @@ def _form(kept: Library, scale: GradeScale) -> None:
         )  # fmt: skip
         st.caption("The last step has no upper boundary: leave it empty.")
         if st.form_submit_button("Keep as a new version", key="scale-submit"):
-            steps = tuple(_step(row) for row in rows if row.get("grade") is not None)
+            pictures = {step.grade: step.picture_sha256 for step in scale.steps}
+            steps = tuple(_step(row, pictures) for row in rows if row.get("grade") is not None)
             kept.keep_scale(GradeScale(name=name, version=scale.version + 1, steps=steps))
             flash(f"Version {scale.version + 1} of the scale is kept. Photos that were graded "
                   "before keep their version.")  # fmt: skip
             st.rerun()
 
 
-def _step(row: dict[str, Any]) -> Step:
+def _step(row: dict[str, Any], pictures: Mapping[int, str]) -> Step:
     share = row.get("up to, % of the limit")
     return Step(
         grade=int(row["grade"]), label=str(row.get("words") or ""),
         up_to_usage=None if share is None else float(share) / 100,
+        picture_sha256=pictures.get(int(row["grade"]), ""),
     )  # fmt: skip

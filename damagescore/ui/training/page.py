@@ -14,7 +14,8 @@ from damagescore.ui.training.shelf import library_tab
 def training_page() -> None:
     """Draw the page."""
     st.title("Training")
-    show_flashes()
+    with st.container():  # its place stays, so the chosen tab does
+        show_flashes()
     practice, record, shelf, grades = st.tabs(
         ["Practice", "Record", "Graded library", "Scale of grades"]
     )

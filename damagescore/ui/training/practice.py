@@ -36,7 +36,8 @@ DRAWING = (
 
 def practice_tab(kept: Library, who: str) -> None:
     """Draw a set, an exercise of it, or the feedback on the last answer."""
-    entries = kept.entries()
+    pictures = {step.picture_sha256 for step in kept.scale().steps}
+    entries = tuple(e for e in kept.entries() if e.photo_sha256 not in pictures)
     if not entries:
         st.info(
             "The library is empty. A trainer takes reviewed photos into it under *Graded "
@@ -224,8 +225,11 @@ def _both(entry: Entry, given: Answer) -> None:
     )
     findings = entry.findings if shown == "Agreed" else given.drawn
     measurement = {**entry.measurement, "findings": [f.to_dict() for f in findings]}
+    by, at = " and ".join(entry.agreed_by), entry.agreed_at
+    agreed = Review(state="confirmed", by=by, at=at)
     photo = PhotoEntry(
         sha256=entry.photo_sha256, name="photo", view="face", measurement=measurement,
+        reviews={f.id: agreed for f in findings} if shown == "Agreed" else {},
     )  # fmt: skip
     shown_id = f"shown-{entry.id}-{shown}"
     draft = Inspection(id=shown_id, created_at=now_utc(), photos=(photo,))

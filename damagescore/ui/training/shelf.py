@@ -2,6 +2,7 @@
 
 import tempfile
 from collections.abc import Sequence
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
@@ -103,7 +104,23 @@ def _card(kept: Library, entry: Entry, who: str) -> None:
             st.session_state["shelf-like"] = entry.id
             st.rerun()
         if who:
+            _use_as_picture(kept, entry)
             _correct(kept, entry, who)
+
+
+def _use_as_picture(kept: Library, entry: Entry) -> None:
+    """Make a photo the picture of its grade; it is not practised on from then on."""
+    scale = kept.scale()
+    if entry.grade not in scale.grades or scale.step(entry.grade).picture_sha256:
+        return
+    if st.button(f"Show it as grade {entry.grade}", key=f"picture-{entry.id}"):
+        steps = tuple(
+            replace(s, picture_sha256=entry.photo_sha256) if s.grade == entry.grade else s
+            for s in scale.steps
+        )
+        kept.keep_scale(replace(scale, version=scale.version + 1, steps=steps))
+        flash(f"The scale shows this photo for grade {entry.grade}; it is not practised on.")
+        st.rerun()
 
 
 def _sizes(entry: Entry) -> str:
@@ -172,7 +189,8 @@ def _take_form(kept: Library, inspection: Inspection, photo: PhotoEntry, who: st
         st.image(thumbnail(photo.sha256))
         grade = st.selectbox(
             "Grade", list(scale.grades), key="take-grade",
-            index=0 if usage is None else scale.grades.index(scale.grade_of(usage)),
+            index=None if usage is None else scale.grades.index(scale.grade_of(usage)),
+            placeholder="Choose",
             format_func=lambda g: f"{g}: {scale.step(g).label}",
         )  # fmt: skip
         said = st.selectbox(
@@ -188,6 +206,9 @@ def _take_form(kept: Library, inspection: Inspection, photo: PhotoEntry, who: st
         )
         leave = st.checkbox("May be given to others", key="take-leave")
         if st.form_submit_button("Take into the library", type="primary", key="take-go"):
+            if grade is None:
+                st.error("No grade was given. Choose one, then take the photo in.")
+                return
             described: dict[str, Any] = {
                 "grade": grade, "call": said, "usage": usage, "provenance": provenance,
                 "permission": permission, "origin": origin, "may_leave": leave,
