@@ -231,9 +231,27 @@ def test_on_a_telephone_tools_are_large_and_nothing_is_wider_than_the_screen(
     )
     # WCAG 2.2, 2.5.5 target size (enhanced): 44 CSS px.
     assert min(sizes) >= 44
-    ((x, y),) = at(page, [250.0, 140.0])
-    page.touchscreen.tap(x, y)
+    x, y = page.locator(".ws").evaluate("(ws) => ws.workspace.view.toScreen([250, 140])")
+    page.locator(".stage").tap(position={"x": x, "y": y})
     expect(page.locator(".row.chosen")).to_have_attribute("data-id", "crack-2")
+    _pinch(page)
+
+
+def _pinch(page: Page) -> None:
+    """Two fingers that move apart bring the photo nearer, about their middle."""
+    page.locator(".stage").scroll_into_view_if_needed()
+    before = page.locator(".ws").evaluate("(ws) => ws.workspace.view.k")
+    box = page.locator(".stage").bounding_box()
+    assert box is not None
+    x, y = box["x"] + box["width"] / 2, box["y"] + box["height"] / 2
+    touches = page.context.new_cdp_session(page)
+    for kind, apart in (("touchStart", 40), ("touchMove", 60), ("touchMove", 80)):
+        fingers = [{"x": x + s * apart, "y": y, "id": i} for i, s in enumerate((-1, 1))]
+        touches.send("Input.dispatchTouchEvent", {"type": kind, "touchPoints": fingers})
+    touches.send("Input.dispatchTouchEvent", {"type": "touchEnd", "touchPoints": []})
+    now = page.locator(".ws").evaluate("(ws) => ws.workspace.view.k")
+    assert now == pytest.approx(2 * before, rel=0.05)  # fingers move in whole pixels
+    expect(page.locator(".ws")).to_have_attribute("data-tool", "select")
 
 
 CONTRAST = """(root) => {

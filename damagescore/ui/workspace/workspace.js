@@ -151,7 +151,10 @@ class Workspace {
       this.say(`${wordsOf(finding, this.data)}, ${place} of ${this.shown.length}`);
     }
     this.refresh();
-    this.part(".row.chosen")?.scrollIntoView({ block: "nearest" });
+    // Not at once: the click that follows a tap would land on what has moved under the finger.
+    clearTimeout(this.following);
+    this.following = setTimeout(() =>
+      this.part(".row.chosen")?.scrollIntoView({ block: "nearest" }), 320);
   }
 
   step(by) {
