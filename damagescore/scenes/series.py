@@ -51,19 +51,19 @@ def _part(rubber: str, *cracks: CrackSpec) -> SceneSpec:
 def history_specs() -> tuple[tuple[float, SceneSpec], ...]:
     """Hours and scene of each inspection of one part: two cracks grow, one is there to stay.
 
-    The first crack grows exponentially, 6 mm at 0 h and 1.3 times as long every 250 h; the
+    The first crack grows exponentially, 6 mm at 0 h and 1.15 times as long every 250 h; the
     second appears after 500 h and grows by 1.8 mm every 250 h; the third does not grow.
     """
-    growing = CrackSpec(layer=4, s_mm=4, length_mm=40, width_mm=0.42, branches=0)
+    growing = CrackSpec(layer=4, s_mm=4, length_mm=24, width_mm=0.42, branches=0)
     later = CrackSpec(layer=8, s_mm=-16, length_mm=16, width_mm=0.26, branches=0)
-    still = CrackSpec(layer=2, s_mm=20, length_mm=7, width_mm=0.24, branches=0)
+    still = CrackSpec(layer=2, s_mm=20, length_mm=4, width_mm=0.24, branches=0)
     part = _part("black", growing, later, still)
     found = []
     for visit, hours in enumerate(HISTORY_HOURS):
-        longest = 6.0 * 1.3 ** (hours / 250)
+        longest = 6.0 * 1.15 ** (hours / 250)
         second = max(0.0, 1.8 * (hours - 500) / 250)
         cracks = (
-            replace(growing, grown=longest / 40),
+            replace(growing, grown=longest / 24),
             replace(later, grown=second / 16),
             still,
         )

@@ -24,7 +24,7 @@ def lengths(layer: int) -> list[float]:
 
 def test_the_first_crack_grows_exponentially() -> None:
     # A cut path turns less than the whole: 0.5 %
-    assert lengths(4) == pytest.approx([6 * 1.3**i for i in range(8)], rel=0.01)
+    assert lengths(4) == pytest.approx([6 * 1.15**i for i in range(8)], rel=0.01)
 
 
 def test_the_second_appears_late_and_grows_steadily() -> None:

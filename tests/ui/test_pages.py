@@ -20,6 +20,8 @@ MAIN = ROOT / "damagescore" / "ui" / "main.py"
 PAGES = (
     "work_orders",
     "records",
+    "history",
+    "compare",
     "limit_sets",
     "scale_cards",
     "check_target",
