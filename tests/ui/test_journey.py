@@ -90,12 +90,14 @@ def _trace(page: Page) -> None:
     """Trace along the first crack again with two clicks: one finding more."""
     workspace = page.locator(".ws")
     before = int(workspace.get_attribute("data-findings") or 0)
+    page.locator("[data-tool=trace]").click()
     first, last = page.evaluate(
         """() => {
             const host = [...document.querySelectorAll("*")].find(
                 (e) => e.shadowRoot && e.shadowRoot.querySelector(".ws"));
             const root = host ? host.shadowRoot : document;
             const {workspace} = root.querySelector(".ws");
+            root.querySelector(".stage").scrollIntoView({block: "center"});
             workspace.view.fit();
             workspace.view.draw();
             const line = workspace.data.findings[0].lines[0];
@@ -106,7 +108,6 @@ def _trace(page: Page) -> None:
             });
         }"""
     )
-    page.locator("[data-tool=trace]").click()
     page.mouse.click(*first)
     page.mouse.click(*last)
     page.locator("[data-do=finish]").click()

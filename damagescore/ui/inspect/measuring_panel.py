@@ -29,12 +29,19 @@ def measuring_panel(inspection_id: str, *, locked: bool, whole: bool = True) -> 
     panel(inspection_id, store().revision(inspection_id), locked, whole)
 
 
+def window_opened(opened: bool) -> None:
+    """Keep whether a window lies over the page; each run of the page begins without one."""
+    st.session_state["window-open"] = opened
+
+
 def _panel(inspection_id: str, revision: int, locked: bool, whole: bool) -> None:
     progress = desk().progress(inspection_id)
     going = [p for p in progress if not p.photo.fault]
     failed = [p for p in progress if p.photo.fault]
-    if store().revision(inspection_id) != revision or not progress:
-        st.rerun()  # a result was saved: the page shows it
+    landed = store().revision(inspection_id) != revision or not progress
+    # Drawing the page anew would close a window that somebody is filling in.
+    if landed and not st.session_state.get("window-open"):
+        st.rerun()
     if not whole:
         if going:
             st.caption(f":material/hourglass_top: {_count(going)} being measured.")

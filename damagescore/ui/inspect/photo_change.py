@@ -11,15 +11,17 @@ from damagescore.measure import MeasureOptions
 from damagescore.ui.edits import remove_photo, smallest_limit
 from damagescore.ui.handing_in import hand_in_again, hand_in_retake
 from damagescore.ui.inspect.adding import take_picture
+from damagescore.ui.inspect.measuring_panel import window_opened
 from damagescore.ui.inspect.photo_options import option_fields
 from damagescore.ui.inspect.photo_words import options_words, reasons
 from damagescore.ui.measuring import FILE_KINDS
 from damagescore.ui.session import told, unit
 
 
-@st.dialog("Retake a photo", width="medium")
+@st.dialog("Retake a photo", width="medium", on_dismiss="rerun")
 def retake(inspection: Inspection, entry: PhotoEntry) -> None:
     """Take a new photo in the place of one; the record keeps the old one with the reason."""
+    window_opened(True)
     key = entry.sha256
     why = reasons(entry.measurement["quality"], unit=unit())
     for reason in why:
@@ -53,9 +55,10 @@ def retake(inspection: Inspection, entry: PhotoEntry) -> None:
         )
 
 
-@st.dialog("Measure a photo again", width="large")
+@st.dialog("Measure a photo again", width="large", on_dismiss="rerun")
 def measure_again(inspection: Inspection, entry: PhotoEntry) -> None:
     """Measure with other options; what was drawn as region or kept out stays."""
+    window_opened(True)
     st.caption(
         f"{entry.name}: its findings are proposed anew and reviews of them are dropped. What "
         "was drawn as region or kept out stays, and so do layers put right by hand."

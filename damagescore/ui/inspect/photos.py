@@ -5,7 +5,7 @@ import streamlit as st
 from damagescore.inspection import n_proposed
 from damagescore.inspection.record import Inspection
 from damagescore.ui.inspect.adding import adding
-from damagescore.ui.inspect.measuring_panel import measuring_panel
+from damagescore.ui.inspect.measuring_panel import measuring_panel, window_opened
 from damagescore.ui.inspect.photo_table import photo_table, replaced_photos
 from damagescore.ui.inspect.photo_words import worst_outcome
 from damagescore.ui.session import told
@@ -14,6 +14,7 @@ from damagescore.ui.session import told
 def photos_step(inspection: Inspection, *, locked: bool) -> None:
     """Show what came of each photo, and add more."""
     st.subheader("Photos")
+    window_opened(False)
     with told():
         measuring_panel(inspection.id, locked=locked)
         if not locked:
