@@ -6,12 +6,13 @@ from pathlib import Path
 
 import numpy as np
 
-from benchmarks.truth import Case, cases_in, dense, lies_on, reach_of
+from benchmarks.truth import Case, cases_in, lies_on, reach_of
 from damagescore.damage.crack import candidates_of
 from damagescore.damage.evidence import Evidence
 from damagescore.edge.record import Edge
 from damagescore.measure import area_mask, measure_photo
 from damagescore.photo import read_photo
+from damagescore.photo.along import places_along
 from damagescore.photo.outline import fill_outline
 
 LEAST_ON_RUBBER = 0.85
@@ -64,7 +65,7 @@ def weighed_of(case: Case) -> list[Weighed]:
     found = candidates_of(
         photo, edge, scale, exclude=area_mask(measurement.findings, edge.shape)
     )
-    truths = [dense(c["polylines_px"]) for c in case.cracks]
+    truths = [places_along(c["polylines_px"]) for c in case.cracks]
     return [
         Weighed(
             photo=case.path.stem, evidence=c.evidence, chance=c.chance,

@@ -17,10 +17,10 @@ import skimage.data
 from numpy.typing import NDArray
 from scipy.spatial import cKDTree
 
-from benchmarks.truth import dense
 from damagescore.damage import find_cracks
 from damagescore.damage.record import Finding
 from damagescore.edge.record import Edge, Layer
+from damagescore.photo.along import places_along
 from damagescore.photo.record import CameraFacts, Photo
 from damagescore.quantity import Measured, NotMeasured
 from damagescore.scale.record import Scale, SurfaceMap
@@ -134,7 +134,7 @@ def recall_and_errors(name: str) -> tuple[float, list[float]]:
 
 
 def _share_met(finding: Finding, crack: Laid) -> float:
-    away = cKDTree(dense(finding.lines_px)).query(crack.line_px)[0]
+    away = cKDTree(places_along(finding.lines_px)).query(crack.line_px)[0]
     return float(np.mean(away <= REACH_PX))
 
 

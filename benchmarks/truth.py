@@ -1,9 +1,7 @@
 """Read a folder of photos with exact truth, and compare a measurement with it."""
 
-import json
-from collections.abc import Iterable, Iterator, Mapping
+from collections.abc import Iterable
 from dataclasses import dataclass
-from pathlib import Path
 from typing import Any
 
 import cv2
@@ -11,73 +9,13 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.spatial import cKDTree
 
-from damagescore.measure import Measurement, MeasureOptions
+from damagescore.measure import Measurement
+from damagescore.photo.along import places_along
 from damagescore.quantity import Measured, Quantity
-from damagescore.scale import ScaleRequest
 from damagescore.scale.record import Scale
+from damagescore.scenes.reading import Case
 
 Points = NDArray[np.float64]
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Case:
-    """One photo with its truth."""
-
-    path: Path
-    truth: Mapping[str, Any]
-
-    @property
-    def good(self) -> bool:
-        return self.truth["expected"]["verdict"] == "ok"
-
-    @property
-    def cracks(self) -> list[Mapping[str, Any]]:
-        """Cracks and bond gaps, each with `polylines_px` and `length_mm`."""
-        cracks = list(self.truth.get("cracks", ()))
-        listed = {c["id"] for c in cracks}  # bond gaps repeat their entry among the cracks
-        return cracks + [
-            gap
-            for gap in self.truth.get("bond_gaps", ())
-            if gap.get("crack_id", gap.get("id")) not in listed
-        ]
-
-    def options(self) -> MeasureOptions:
-        """What a user who knows the mark and the part would tell the program."""
-        marker = self.truth["markers"][0] if self.truth["markers"] else None
-        return MeasureOptions(view=self.truth["view"], scale=_request(self.truth, marker))
-
-
-def _request(truth: Mapping[str, Any], marker: Mapping[str, Any] | None) -> ScaleRequest:
-    radius = truth.get("radius_mm") if truth["view"] == "face" else None
-    if marker is None:
-        return ScaleRequest(edge_radius_mm=radius)
-    kind = marker["kind"]
-    if kind.startswith(("aruco", "apriltag")):
-        size = marker["size_mm"]
-        return ScaleRequest(kind="squares", size_mm=size, edge_radius_mm=radius)
-    if "rule" in kind:
-        return ScaleRequest(kind="rule", size_mm=marker["pitch_mm"], edge_radius_mm=radius)
-    if "dot" in kind:
-        return ScaleRequest(
-            kind="two_dots", size_mm=_dots_mm(marker, truth), edge_radius_mm=radius
-        )
-    return ScaleRequest(edge_radius_mm=radius)
-
-
-def _dots_mm(marker: Mapping[str, Any], truth: Mapping[str, Any]) -> float:
-    """Centre distance: the mark's size, or the distance between two marks of one dot each."""
-    if len(truth["markers"]) == 1 or "corners_world_mm" not in marker:
-        return float(marker["size_mm"])
-    centres = [np.mean(m["corners_world_mm"], axis=0) for m in truth["markers"][:2]]
-    return float(np.linalg.norm(centres[0] - centres[1]))
-
-
-def cases_in(folder: Path) -> Iterator[Case]:
-    """Every photo of a folder that has a truth file beside it, by name."""
-    for path in sorted(folder.glob("*.json")):
-        truth = json.loads(path.read_text(encoding="utf-8"))
-        if isinstance(truth, dict) and "file" in truth and "expected" in truth:
-            yield Case(path=folder / truth["file"], truth=truth)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -109,7 +47,7 @@ def score_cracks(case: Case, measurement: Measurement) -> CrackScore:
     assert measurement.scale is not None
     reach_px = reach_of(measurement.scale)
     lines = [f for f in measurement.findings if f.kind in ("crack", "bond_gap")]
-    truths = [dense(c["polylines_px"]) for c in case.cracks]
+    truths = [places_along(c["polylines_px"]) for c in case.cracks]
     false = sum(not lies_on(f.lines_px, truths, reach_px) for f in lines)
     found, present, lengths = np.zeros(2), np.zeros(2), []
     for crack, points in zip(case.cracks, truths, strict=True):
@@ -120,7 +58,7 @@ def score_cracks(case: Case, measurement: Measurement) -> CrackScore:
         mine = [f for f in lines if lies_on(f.lines_px, [points], reach_px)]
         if not mine:
             continue
-        tree = cKDTree(np.vstack([dense(f.lines_px) for f in mine]))
+        tree = cKDTree(np.vstack([places_along(f.lines_px) for f in mine]))
         found += counts * float(np.mean(tree.query(points)[0] <= reach_px))
         lengths.append((_sum([f.quantities["length"] for f in mine]), crack["length_mm"]))
     return CrackScore(
@@ -135,17 +73,6 @@ def _sum(lengths: list[Any]) -> Measured:
     return Measured(value=sum(x.value for x in lengths), u=sum(x.u for x in lengths), unit="mm")
 
 
-def dense(lines: Any, *, step_px: float = 1.0) -> Points:
-    """Places (N, 2) along some polylines, a pixel apart."""
-    pieces = []
-    for line in lines:
-        points = np.asarray(line, dtype=np.float64)
-        along = np.concatenate([[0], np.cumsum(np.hypot(*np.diff(points, axis=0).T))])
-        at = np.arange(0, along[-1] + step_px, step_px)
-        pieces.append(np.column_stack([np.interp(at, along, p) for p in points.T]))
-    return np.vstack(pieces)
-
-
 def reach_of(scale: Scale) -> float:
     """How near to a true line a place counts as on it, px: the larger of 4 px and 0.15 mm."""
     return max(4.0, 0.15 / scale.mm_per_px)
@@ -156,7 +83,7 @@ def lies_on(lines_px: Iterable[Points], truths: list[Points], reach_px: float) -
     if not truths:
         return False
     tree = cKDTree(np.vstack(truths))
-    return bool(np.mean(tree.query(dense(lines_px))[0] <= reach_px) >= 0.5)
+    return bool(np.mean(tree.query(places_along(lines_px))[0] <= reach_px) >= 0.5)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

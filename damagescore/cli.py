@@ -16,9 +16,11 @@ import numpy as np
 
 from damagescore import __version__
 from damagescore.batch import assess_photos, photos_in, run_demo
+from damagescore.capability.sheet import write_target
 from damagescore.cli_follow import add_follow_commands
 from damagescore.cli_lens import add_calibrate
 from damagescore.cli_records import add_record_commands
+from damagescore.cli_studies import add_study_commands
 from damagescore.damage import trace_crack
 from damagescore.errors import DamageScoreError, PhotoError, UsageError
 from damagescore.inspection.record import Part
@@ -73,6 +75,7 @@ def _parser() -> argparse.ArgumentParser:
     _add_demo(commands)
     add_order_commands(commands, add_photo_options=_add_photo_options, options=_options)
     add_record_commands(commands)
+    add_study_commands(commands, _positive)
     return parser
 
 
@@ -273,7 +276,7 @@ def _trace(given: argparse.Namespace) -> int:
 
 
 def _cards(given: argparse.Namespace) -> int:
-    for path in write_cards(given.out):
+    for path in (*write_cards(given.out), write_target(given.out)):
         print(path)
     return DONE
 

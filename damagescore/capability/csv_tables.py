@@ -151,6 +151,19 @@ def read_sites(text: str) -> tuple[Site, ...]:
     return tuple(sites)
 
 
+def sites_csv(sites: Sequence[Site]) -> str:
+    """Write sites so that `read_sites` reads them back."""
+    out = io.StringIO()
+    writer = csv.writer(out, lineterminator="\r\n")
+    writer.writerow(["size_mm", "found", "signal", "origin"])
+    for site in sites:
+        writer.writerow([
+            "" if site.size_mm is None else f"{site.size_mm:.6g}", int(site.found),
+            "" if site.signal is None else f"{site.signal:.6g}", site.origin,
+        ])  # fmt: skip
+    return out.getvalue()
+
+
 def _yes(cell: str, line: int) -> bool:
     word = cell.casefold()
     if word not in (*YES, *NO):

@@ -15,6 +15,7 @@ from damagescore.damage import find_cracks
 from damagescore.damage.width import linear_light
 from damagescore.edge.record import Edge, Layer
 from damagescore.errors import StudyError
+from damagescore.photo.along import places_along
 from damagescore.photo.outline import signed_area
 from damagescore.photo.record import Photo
 from damagescore.quantity import Contribution, Measured, NotMeasured, Quantity, from_budget
@@ -237,7 +238,7 @@ def _lines(view: _View, limits: Tolerances) -> Iterator[Reading]:
         reach = 0.7 / view.scale.mm_per_px  # the lines are 3 mm apart
         near = [
             f for f in found
-            if min(np.hypot(*(p - middle).T).min() for p in map(_dense, f.lines_px)) < reach
+            if float(np.hypot(*(places_along(f.lines_px) - middle).T).min()) < reach
         ]  # fmt: skip
         yield Reading(
             name=f"{line.name}: length", true=line.length * view.factor,
@@ -247,12 +248,6 @@ def _lines(view: _View, limits: Tolerances) -> Iterator[Reading]:
             name=f"{line.name}: width", true=line.width * view.factor,
             measured=_of(near, "width_max"), tolerance=limits.width_mm,
         )  # fmt: skip
-
-
-def _dense(line: Points) -> Points:
-    along = np.concatenate([[0.0], np.cumsum(np.hypot(*np.diff(line, axis=0).T))])
-    at = np.arange(0.0, along[-1] + 1.0)
-    return np.column_stack([np.interp(at, along, p) for p in line.T])
 
 
 def _of(near: list[Any], name: str) -> Quantity:

@@ -10,6 +10,7 @@ from scipy.optimize import linear_sum_assignment
 from scipy.spatial import cKDTree
 
 from damagescore.damage.record import Finding
+from damagescore.photo.along import places_along
 from damagescore.photo.outline import fill_outline
 from damagescore.training.library import Entry, size_of
 
@@ -115,7 +116,7 @@ def _shared(drawn: Finding, agreed: Finding, entry: Entry) -> float:
     if drawn.polygon_px is not None or agreed.polygon_px is not None:
         return 0.0
     reach = max(REACH_PX, REACH_MM / entry.mm_per_px)
-    a, b = _dense(drawn.lines_px), _dense(agreed.lines_px)
+    a, b = places_along(drawn.lines_px), places_along(agreed.lines_px)
     mine = np.mean(cKDTree(b).query(a)[0] <= reach)
     true = np.mean(cKDTree(a).query(b)[0] <= reach)
     return float(min(mine, true))
@@ -134,13 +135,3 @@ def _shared_area(drawn: Points, agreed: Points) -> float:
         masks.append(mask)
     areas = [int(mask.sum()) for mask in masks]
     return 2 * int((masks[0] & masks[1]).sum()) / max(sum(areas), 1)
-
-
-def _dense(lines: Sequence[Points]) -> Points:
-    """Points a pixel apart along some lines."""
-    pieces = []
-    for line in lines:
-        along = np.concatenate([[0.0], np.cumsum(np.hypot(*np.diff(line, axis=0).T))])
-        at = np.arange(0.0, along[-1] + 1.0)
-        pieces.append(np.column_stack([np.interp(at, along, p) for p in line.T]))
-    return np.vstack(pieces)

@@ -3,8 +3,10 @@
 import uuid
 from collections.abc import Sequence
 
+from damagescore.capability.detection import Site
 from damagescore.records.documents import DocumentShelf
-from damagescore.training.library import Entry
+from damagescore.training.compare import compare
+from damagescore.training.library import Entry, size_of
 from damagescore.training.practice import Answer, Progress, difficulty, feedback_on, progress_of
 from damagescore.training.scale import DEFAULT_SCALE, GradeScale
 
@@ -54,6 +56,28 @@ class Library:
         scales = {(s.name, s.version): s for s in self._scales()}
         return progress_of(trainee, self.answers(), entries, scales)
 
+    def sites_of(self, trainee: str) -> tuple[tuple[Site, ...], int]:
+        """Give the sites of a trainee's answers, and how many answers cannot give any.
+
+        An agreed finding is a site of its size, found when it was drawn; a photo where
+        nothing was agreed is one without damage. Photos from service give none.
+        """
+        entries = {
+            (d.id, d.version): Entry.from_dict(d.body)
+            for d in self._shelf.versions("library_photo")
+        }
+        sites: list[Site] = []
+        left_out = 0
+        for answer in self.answers():
+            if answer.trainee != trainee:
+                continue
+            entry = entries[answer.entry_id, answer.entry_version]
+            if entry.origin == "field":
+                left_out += 1
+            else:
+                sites += sites_of_answer(answer, entry)
+        return tuple(sites), left_out
+
     def difficulties(self, entries: Sequence[Entry]) -> dict[str, float]:
         """Say how hard each entry is, from how it looks and what was answered."""
         scale, right = self.scale(), self._right(entries)
@@ -74,6 +98,19 @@ class Library:
                 judged = feedback_on(answer, entry, scale).right
                 right.setdefault(entry.id, []).append(judged)
         return right
+
+
+def sites_of_answer(answer: Answer, entry: Entry) -> list[Site]:
+    """Sites of one answer; findings whose size is not known give none."""
+    if not entry.findings:
+        return [Site(size_mm=None, found=bool(answer.drawn), origin=entry.origin)]
+    missed = set(compare(answer.drawn, entry).missed)
+    sizes = {f.id: size_of(f) for f in entry.findings if f.kind != "crumbling"}
+    return [
+        Site(size_mm=size, found=name not in missed, origin=entry.origin)
+        for name, size in sizes.items()
+        if size
+    ]
 
 
 def new_entry_id() -> str:

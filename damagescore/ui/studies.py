@@ -14,6 +14,7 @@ from damagescore.capability.csv_tables import (
     read_crossed,
     read_grades,
     read_sites,
+    sites_csv,
 )
 from damagescore.capability.curve import Curve
 from damagescore.capability.detection import Site, false_calls, hit_miss
@@ -21,6 +22,7 @@ from damagescore.capability.numbers import FORMS, bland_altman, intraclass
 from damagescore.capability.record import Answer, Estimate, NoEstimate
 from damagescore.capability.signal_response import Gates, signal_response
 from damagescore.errors import StudyError
+from damagescore.training.kept import Library
 from damagescore.ui.documents import documents, new_id
 from damagescore.ui.drawing import show_svg
 from damagescore.ui.session import flash, inspector, show_flashes, told
@@ -261,6 +263,8 @@ def _finding() -> None:
         "Sites with damage of known size and sites without, each called or not. Only prepared "
         "or rendered sites count: of damage found in service nobody knows what was missed."
     )
+    with st.expander("Sites from a trainee's practice"):
+        _practised()
     text = _text(
         "Sites, CSV", "finding-file",
         "size_mm,found,signal,origin\n1.5,1,3.2,prepared\n0.4,0,0,prepared\n,0,,prepared",
@@ -281,6 +285,29 @@ def _finding() -> None:
             "detection_study", "finding",
             {"csv": text, "curve": curve.to_dict(), "false_calls": rate.to_dict()},
         )  # fmt: skip
+
+
+def _practised() -> None:
+    """Offer the sites of one trainee's answers as a file."""
+    kept = Library(documents())
+    trainees = sorted({a.trainee for a in kept.answers()})
+    if not trainees:
+        st.info("Nobody has practised yet.")
+        return
+    trainee = st.selectbox("Trainee", trainees, key="finding-trainee")
+    sites, left_out = kept.sites_of(trainee)
+    if left_out:
+        st.caption(
+            f"{left_out} answers on photos from service are left out: of them nobody knows "
+            "what was missed."
+        )
+    if not sites:
+        st.info("There is no answer on a prepared or rendered photo.")
+        return
+    st.download_button(
+        "Sites, CSV", sites_csv(sites), file_name="sites.csv", mime="text/csv",
+        key="finding-sites", icon=":material/download:", on_click="ignore",
+    )  # fmt: skip
 
 
 def _curve(sites: Sequence[Site], *, signal: bool) -> Curve | NoEstimate:

@@ -18,7 +18,8 @@ ORDER = (
     "measurement", "measure", "layers", "around",
     "limits", "inspection", "history", "endurance", "chart", "capability",
     "records", "report", "training", "scenes", "batch", "orders", "follow",
-    "ui", "record_commands", "cli_records", "cli_follow", "cli_lens", "cli", "__main__",
+    "ui", "record_commands", "cli_records", "cli_follow", "cli_lens", "cli_studies",
+    "cli", "__main__",
 )  # fmt: skip
 
 MODULES = sorted(PACKAGE.rglob("*.py"))
@@ -67,6 +68,7 @@ def test_every_command_is_in_the_readme() -> None:
     texts = [Path(cli.__file__).read_text(), Path(order_commands.__file__).read_text()]
     texts.append((PACKAGE / "cli_follow.py").read_text(encoding="utf-8"))
     names = re.findall(r'commands\.add_parser\(\s*"(\w+)"', "".join(texts))
+    texts.append((PACKAGE / "cli_studies.py").read_text(encoding="utf-8"))
     records = (PACKAGE / "cli_records.py").read_text(encoding="utf-8")
     names += re.findall(r'_command\(commands, "(\w+)"', records)
     assert len(names) >= 16

@@ -67,3 +67,21 @@ def test_wrong_answers_make_a_photo_harder(library) -> None:
     for _ in range(5):
         library.commit(_answer(one))
     assert library.difficulties([one])["a"] > before
+
+
+def test_sites_of_a_trainee_leave_out_photos_from_service(library) -> None:
+    rendered, field = (
+        entry("a", crack(), crack("c2", start=(100.0, 400.0))),
+        entry("b", crack()),
+    )
+    sound = entry("c")
+    for one in (rendered, field.corrected(version=1, origin="field"), sound):
+        library.keep(one)
+    library.commit(_answer(rendered, drawn=(crack(),)))
+    library.commit(_answer(field, drawn=()))
+    library.commit(_answer(sound, drawn=(crack(),)))
+    sites, left_out = library.sites_of("L. Maas")
+    assert left_out == 1
+    assert sorted((s.size_mm or 0.0, s.found) for s in sites) == [
+        (0.0, True), (6.0, False), (6.0, True),
+    ]  # fmt: skip
