@@ -17,11 +17,12 @@ _NUMBERS: Mapping[str, str] = {
 
 _TEXTS: Mapping[str, str] = {
     "part_number": "exactly this part number", "serial_number": "exactly this serial number",
-    "work_order": "exactly this work order", "position": "exactly this position",
+    "work_order": "exactly this work order", "position": "position, or a part of its name",
     "outcome": "within, borderline, exceeded or not_fully_assessed",
     "disposition": "continue_in_service, reinspect, refer or remove",
-    "limit_title": "title of the limit set", "limit_revision": "revision of the limit set",
-    "signer": "who signed", "person": "anyone who worked on it",
+    "limit_title": "title of the limit set, or a part",
+    "limit_revision": "revision of the limit set",
+    "signer": "who signed, or a part of the name", "person": "anyone who worked on it",
     "kind": "a kind of damage: crack, bond_gap, crumbling or bulge",
     "layer": "a layer with damage", "photo": "SHA-256 of a photo",
     "gauge": "a gauge of hand measurements", "hand": "a quantity measured by hand",

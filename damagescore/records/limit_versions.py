@@ -10,6 +10,7 @@ from damagescore.errors import RecordError
 from damagescore.inspection.checks import now_utc
 from damagescore.inspection.seal import sorted_json
 from damagescore.limits import LimitSet
+from damagescore.records.audit import note
 from damagescore.records.tables import LimitSetRow
 
 
@@ -25,7 +26,7 @@ class LimitSetSummary:
     source_document: str
 
 
-def add_version(session: Session, limit_set: LimitSet) -> int:
+def add_version(session: Session, limit_set: LimitSet, *, by: str) -> int:
     """Add a version, unless the newest one says the same; return its number."""
     body = sorted_json(limit_set.to_dict())
     newest: LimitSetRow | None = session.scalar(
@@ -45,6 +46,8 @@ def add_version(session: Session, limit_set: LimitSet) -> int:
             body=body,
         )
     )
+    target = f"{limit_set.title}, revision {limit_set.revision}"
+    note(session, "save limit set", by=by, target=target, detail=f"version {version}")
     return version
 
 

@@ -28,6 +28,8 @@ class Summary:
     score : float or None
         Largest usage times 100; 100 is at the removal limit. Infinite where damage
         exceeds a limit of 0.
+    invented : bool or None
+        Whether its limits were invented for a demonstration; None without limits.
     superseded_by : str or None
         The record that replaced this one.
     """
@@ -46,6 +48,7 @@ class Summary:
     signed_at: str | None
     disposition: str | None
     supersedes: str | None
+    invented: bool | None = None
     superseded_by: str | None = None
 
 
@@ -58,15 +61,17 @@ class Filters:
     text : str
         Words that must all occur in the id, the part, a name, a photo's name, a gauge,
         the limit set, or a reason; case does not matter.
-    part_number, serial_number, work_order, position : str or None
+    part_number, serial_number, work_order, limit_revision : str or None
         Exactly this.
-    outcome, disposition, limit_title, limit_revision, signer : str or None
-        Exactly this.
+    outcome, disposition : str or None
+        One of those that an assessment or a signature has.
+    position, signer, limit_title, person, gauge : str or None
+        Containing this, in capitals or not.
     signed, superseded : bool or None
         In this state.
-    kind, layer, photo, gauge, hand, person, action : str or None
-        A kind of damage that was found, a layer with damage, a photo's SHA-256, a gauge
-        or quantity of a hand measurement, anyone who worked on the record, an edit.
+    kind, layer, photo, hand, action : str or None
+        A kind of damage that was found, a layer with damage, a photo's SHA-256, a quantity
+        measured by hand, an edit. `person` is anyone who worked on the record.
     created_from, created_to, signed_from, signed_to : str or None
         First and last day, YYYY-MM-DD in UTC.
     usage_min, usage_max : float or None
@@ -115,10 +120,12 @@ class Found:
 
 
 _EXACT = (
-    "part_number", "serial_number", "work_order", "position", "outcome", "disposition",
-    "limit_title", "limit_revision", "signer", "signed",
+    "part_number", "serial_number", "work_order", "outcome", "disposition",
+    "limit_revision", "signed",
 )  # fmt: skip
-_WORDS = ("kind", "layer", "photo", "gauge", "hand", "person", "action")
+_CONTAINING = ("position", "signer", "limit_title")
+_WORDS = ("kind", "layer", "photo", "hand", "action")
+_WORDS_CONTAINING = ("person", "gauge")
 _RANGES = (("usage", "score"), ("hours", "hours"), ("cycles", "cycles"))
 _DAYS = (("created", "created_at"), ("signed", "signed_at"))
 
@@ -169,19 +176,29 @@ def _conditions(filters: Filters) -> Iterator[ColumnElement[bool]]:
         wanted = getattr(filters, name)
         if wanted is not None:
             yield getattr(IndexRow, name) == wanted
-    for field in _WORDS:
-        wanted = getattr(filters, field)
+    for name in _CONTAINING:
+        wanted = getattr(filters, name)
         if wanted is not None:
-            yield IndexRow.inspection_id.in_(
-                select(WordRow.inspection_id).where(
-                    WordRow.field == field, WordRow.value == wanted.casefold()
-                )
-            )
+            yield getattr(IndexRow, name).icontains(wanted, autoescape=True)
+    yield from _words(filters)
     yield from _ranges(filters)
     if filters.superseded is not None:
         replaced = select(InspectionRow.supersedes).where(InspectionRow.supersedes.is_not(None))
         inside = IndexRow.inspection_id.in_(replaced)
         yield inside if filters.superseded else ~inside
+
+
+def _words(filters: Filters) -> Iterator[ColumnElement[bool]]:
+    for field in (*_WORDS, *_WORDS_CONTAINING):
+        wanted = getattr(filters, field)
+        if wanted is None:
+            continue
+        folded = wanted.casefold()
+        same = WordRow.value == folded
+        if field in _WORDS_CONTAINING:
+            same = WordRow.value.contains(folded, autoescape=True)
+        query = select(WordRow.inspection_id).where(WordRow.field == field, same)
+        yield IndexRow.inspection_id.in_(query)
 
 
 def _ranges(filters: Filters) -> Iterator[ColumnElement[bool]]:
@@ -212,7 +229,7 @@ def _summary(row: Any) -> Summary:
     index, revision, saved_at, supersedes, after = row
     names = (
         "created_at", "part_number", "serial_number", "work_order", "outcome", "score",
-        "signed", "signed_at", "disposition",
+        "signed", "signed_at", "disposition", "invented",
     )  # fmt: skip
     return Summary(
         **{name: getattr(index, name) for name in names},

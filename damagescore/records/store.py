@@ -196,10 +196,10 @@ class Store:
         """Take a photo out; only for one that no record names any more."""
         self._vault.drop(sha256)
 
-    def save_limit_set(self, limit_set: LimitSet) -> int:
+    def save_limit_set(self, limit_set: LimitSet, *, by: str = "") -> int:
         """Keep a limit set; return its version under this title and revision."""
         with self.writing() as session:
-            return add_version(session, limit_set)
+            return add_version(session, limit_set, by=by)
 
     def limit_sets(self) -> list[LimitSetSummary]:
         """List the newest version of each title and revision, last saved first."""

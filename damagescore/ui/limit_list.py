@@ -9,7 +9,7 @@ from damagescore.errors import DamageScoreError
 from damagescore.limits import LimitSet, limit_set_to_toml, parse_limit_set
 from damagescore.ui.limit_choice import Choice, choices, load_choice
 from damagescore.ui.limit_form import blank_rows, editor, new_set
-from damagescore.ui.session import flash, show_flashes, store, told
+from damagescore.ui.session import flash, inspector, show_flashes, store, told
 from damagescore.ui.words import invented_badge
 
 
@@ -40,7 +40,7 @@ def _import() -> None:
             return
         try:
             limit_set = read(file.getvalue(), name=file.name)
-            store().save_limit_set(limit_set)
+            store().save_limit_set(limit_set, by=inspector())
         except DamageScoreError as fault:
             st.error(str(fault), icon=":material/error:")
             return
@@ -100,7 +100,7 @@ def _edit(
         return
     if changed is None:
         return
-    version = store().save_limit_set(changed)
+    version = store().save_limit_set(changed, by=inspector())
     verb = "Kept" if stored else "Kept as a new set"
     flash(f"{verb}: {changed.title}, version {version} of revision {changed.revision or '–'}.")
     st.session_state["limits-open"] = (changed.title, changed.revision)

@@ -4,9 +4,10 @@ from collections.abc import Mapping
 
 import streamlit as st
 
-from damagescore.records import Summary
+from damagescore.records import Filters, Summary
 from damagescore.ui.downloads import downloads
 from damagescore.ui.inspect.limits import score_words
+from damagescore.ui.record_filters import more_filters
 from damagescore.ui.session import open_inspection, show_flashes, store, told
 from damagescore.ui.supersede import supersede_box
 from damagescore.ui.words import (
@@ -32,13 +33,13 @@ def records_page() -> None:
         if not store().search(limit=1):
             _empty()
             return
-        found = _search()
-        st.caption(f"{len(found)} records" if len(found) != 1 else "1 record")
         shown = st.session_state.get("records-shown", PAGE)
-        for summary in found[:shown]:
+        found = store().find(_filters(), limit=shown)
+        st.caption("1 record" if found.total == 1 else f"{found.total} records")
+        for summary in found.records:
             with st.container(border=True):
                 _record(summary)
-        if len(found) > shown and st.button("Show more", key="records-more"):
+        if found.total > shown and st.button("Show more", key="records-more"):
             st.session_state["records-shown"] = shown + PAGE
             st.rerun()
 
@@ -52,7 +53,7 @@ def _empty() -> None:
         st.switch_page(st.session_state["pages"]["Inspect"])
 
 
-def _search() -> list[Summary]:
+def _filters() -> Filters:
     text, outcome, signed = st.columns([3, 2, 2], vertical_alignment="bottom")
     words = text.text_input(
         "Search", key="records-text", placeholder="part, serial, work order, inspector"
@@ -64,7 +65,7 @@ def _search() -> list[Summary]:
     state = signed.segmented_control(
         "State", list(SIGNED), default="All", required=True, key="records-signed"
     )
-    return store().search(words, outcome=wanted, signed=SIGNED[state or "All"])
+    return Filters(text=words, outcome=wanted, signed=SIGNED[state or "All"], **more_filters())
 
 
 def _record(summary: Summary) -> None:
@@ -94,16 +95,10 @@ def _badges(summary: Summary) -> None:
     else:
         st.badge("Not signed", color="gray")
     outcome_badge(summary.outcome)
-    if summary.outcome is not None and _invented(summary.id, summary.revision):
+    if summary.outcome is not None and summary.invented:
         invented_badge()
     if summary.superseded_by:
         st.badge("Superseded", color="orange", icon=":material/update:")
-
-
-@st.cache_data(max_entries=2000, show_spinner=False)
-def _invented(inspection_id: str, revision: int) -> bool:  # noqa: ARG001 - a new one asks anew
-    limit_set = store().load(inspection_id).limit_set
-    return limit_set is not None and bool(limit_set["invented"])
 
 
 def _caption(summary: Summary) -> str:

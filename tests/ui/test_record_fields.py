@@ -1,6 +1,8 @@
 """What rules on maintenance records ask for, and the inspector's key, in the app."""
 
 from collections.abc import Iterator
+from dataclasses import replace
+from datetime import date, timedelta
 from pathlib import Path
 
 import pytest
@@ -11,6 +13,7 @@ from damagescore.inspection.seal import BY_KEY
 from damagescore.limits import demo_limit_set_text, parse_limit_set
 from damagescore.records.keys import keys_of
 from damagescore.ui import session
+from tests.ui.browser import ROOT
 from tests.ui.filled import filled
 from tests.ui.test_pages import MAIN, SECONDS
 
@@ -83,3 +86,20 @@ def test_a_key_is_made_and_seals_the_record(ready: Inspection) -> None:
     assert signature.certificate_number == "M-7731"
     assert any(made.public_key in c.value for c in app.caption)
     assert session.store().examine().n_sealed == 1
+
+
+def test_the_records_page_filters_by_more_and_counts_all(ready: Inspection) -> None:
+    for number in range(30):
+        session.store().save(replace(ready, id=f"other-{number}", photos=()))
+    app = AppTest.from_file(str(MAIN), default_timeout=SECONDS)
+    app.run()
+    app.switch_page(str(ROOT / "app_pages" / "records.py")).run()
+    assert any(c.value == "31 records" for c in app.caption)
+    app.selectbox(key="records-by-kind").set_value("crack").run()
+    assert not app.exception
+    assert any(c.value == "1 record" for c in app.caption)
+    assert any("1 set" in e.label for e in app.expander)
+    app.selectbox(key="records-by-kind").set_value(None)
+    app.date_input(key="records-by-created_from").set_value(date.today() + timedelta(days=30))
+    app.run()
+    assert any(c.value == "0 records" for c in app.caption)
