@@ -9,6 +9,7 @@ fits named beside each check were found to agree in lifelines 0.30 and reliabili
 import math
 
 import pytest
+from scipy import stats
 
 from damagescore.endurance.life import LifeRatio, NoRatio, fit_weibull, life_ratio
 from damagescore.endurance.record import Lifetime
@@ -66,6 +67,30 @@ def test_narrow_intervals_tend_to_exact_lives() -> None:
     fit = fit_weibull([lives])
     assert fit.scales[0] == pytest.approx(81.8746, rel=1e-5)  # a width of 0.02 adds 1e-8
     assert fit.shape == pytest.approx(2.10185, rel=1e-5)  # as above
+
+
+CROSSED = (87.5, 100.0, 101.053, 102.778, 103.125, 105.294, 105.714, 108.462, 112.941, 115.333,
+           116.875, 117.5)  # fmt: skip
+"""Thousands of cycles at which Alloy A specimens reached 1.6 inches; nine did not by 120."""
+
+
+def test_alloy_a_censored_at_the_end_of_the_test() -> None:
+    """Meeker and Escobar 1998, table C.14, by lines between the readings."""
+    fit = fit_weibull([[exact(x) for x in CROSSED] + [running(120.0)] * 9])
+    assert fit.scales[0] == pytest.approx(121.377, rel=1e-5)  # printed to six figures
+    assert fit.shape == pytest.approx(10.1565, rel=1e-5)  # printed to six figures
+
+
+def test_intervals_between_inspections_agree_with_scipy() -> None:
+    """Alloy A known only to the 10 000 cycles of the readings, by scipy's censored fit."""
+    low = [10.0 * math.floor(x / 10) for x in CROSSED]
+    lives = [Lifetime(low=a, high=a + 10) for a in low] + [running(120.0)] * 9
+    fit = fit_weibull([lives])
+    data = stats.CensoredData(interval=[(a, a + 10) for a in low], right=[120.0] * 9)
+    shape, _, scale = stats.weibull_min.fit(data, floc=0)
+    # scipy's search stops at 1e-4 of its unknowns
+    assert fit.scales[0] == pytest.approx(scale, rel=1e-3)
+    assert fit.shape == pytest.approx(shape, rel=3e-3)
 
 
 def test_remission_times_of_freireich_show_a_difference() -> None:
