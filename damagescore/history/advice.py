@@ -109,7 +109,7 @@ def _by_chance(
     if chance[0] > rule.chance:
         return Suggestion(
             ahead=None,
-            reason=f"The chance that the limit is passed already is {100 * chance[0]:.0f} %, "
+            reason=f"The chance that the limit is passed already is {100 * chance[0]:.2g} %, "
             f"above the {100 * rule.chance:g} % of the rule: inspect now.",
         )
     above = np.flatnonzero(chance > rule.chance)

@@ -23,7 +23,8 @@ def forecast_words(prediction: Prediction) -> str:
     if forecast.latest is not None and forecast.latest <= forecast.now:
         return "Limit passed"
     if forecast.at is None:
-        return f"More than {_round(forecast.horizon - forecast.now)} {unit} left"
+        sure = "More" if forecast.earliest is None else "Probably more"
+        return f"{sure} than {_round(forecast.horizon - forecast.now)} {unit} left"
     left = forecast.left or 0.0
     if left == 0:
         return "Limit reached by the curve"

@@ -41,6 +41,11 @@ METHODS = """
   below the limit, exceeded when the value less 1.65 u is at or above it, otherwise
   borderline, with the probability of exceeding (JCGM 106:2012). The part's result is its
   worst criterion. The score is the largest usage of any limit × 100; 100 is at the limit.
+- **History.** Growth curves weighted by the uncertainty, chosen by AICc; the interval of the
+  hours to a limit covers all curves that the points do not contradict, and goes no farther
+  ahead than the history goes back. Photos are laid on one another along the layers.
+- **Comparison.** The hours at which each part reached a limit lie between two inspections;
+  the ratio of lives of two designs comes with its interval, or no difference is shown.
 - **Records.** Each change is kept with who, when and why. A signed record cannot be
   changed, only superseded; signed records form a hash chain.
 """
