@@ -16,6 +16,7 @@ from damagescore.damage.width import linear_light
 from damagescore.edge.record import Edge, Layer
 from damagescore.errors import StudyError
 from damagescore.photo.along import places_along
+from damagescore.photo.exif import camera_name
 from damagescore.photo.outline import signed_area
 from damagescore.photo.record import Photo
 from damagescore.quantity import Contribution, Measured, NotMeasured, Quantity, from_budget
@@ -29,6 +30,9 @@ Place = tuple[float, float]
 PRINT_MM = 0.03
 """Standard uncertainty of where a good office printer puts a border (common practice, no
 source)."""
+
+UNKNOWN = "unknown camera"
+"""Of photos that do not name their camera."""
 
 LEAST_STEP = 0.05
 """Step of light at a border, of full white, below which it is not measured."""
@@ -152,10 +156,9 @@ def check_target(
         _distance(view, limits), *_lines(view, limits), *_gaps(view, limits),
         *_areas(view, limits), *_steps(view, limits),
     )  # fmt: skip
-    camera = " ".join(x for x in (photo.camera.maker, photo.camera.model) if x)
     return TargetCheck(
         readings=readings, line_mm=line_mm, mm_per_px=scale.mm_per_px,
-        camera=camera or "unknown camera", tolerances=limits,
+        camera=camera_name(photo.camera) or UNKNOWN, tolerances=limits,
     )  # fmt: skip
 
 

@@ -67,6 +67,7 @@ def checked_task(task: Task) -> Task:
         extent=text_of(task.extent, "The extent"),
         data=text_of(task.data, "The maintenance data"),
         place=name_of(task.place, "The place"),
+        cameras=text_of(task.cameras, "What is said of the cameras"),
     )
 
 

@@ -43,7 +43,7 @@ def inspection_to_dict(inspection: Inspection) -> dict[str, Any]:
         "software": inspection.software,
     }
     if inspection.task != Task():
-        plain["task"] = asdict(inspection.task)
+        plain["task"] = _given(asdict(inspection.task), _LATER_OF_TASK)
     return plain
 
 
@@ -121,6 +121,7 @@ def hand_from_dict(plain: Mapping[str, Any]) -> HandMeasurement:
 # What came into records later is written only where it was given, so that a record from
 # before keeps its text, and with it its hash.
 _LATER_OF_PART = ("hours_since_overhaul", "fitted_to", "total_time_h")
+_LATER_OF_TASK = ("cameras",)
 _LATER_OF_SIGNATURE = (
     "certificate_number", "certificate_kind", "method", "public_key", "ed25519",
 )  # fmt: skip

@@ -51,12 +51,15 @@ class Task:
         The approved maintenance data that it was done to, with their revision.
     place : str
         Where it was done.
+    cameras : str
+        Whether each camera had a valid check of the target when the record was signed.
     """
 
     kind: str = ""
     extent: str = ""
     data: str = ""
     place: str = ""
+    cameras: str = ""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -54,6 +54,11 @@ def camera_facts(exif: Image.Exif, *, height: int, width: int) -> CameraFacts:
     )
 
 
+def camera_name(facts: CameraFacts) -> str:
+    """Maker and model as the photo says them; empty where it is silent."""
+    return " ".join(word for word in (facts.maker, facts.model) if word)
+
+
 def _focal_px(private: Mapping[int, Any], *, diagonal: float, width: int) -> float | None:
     by_plane = _by_focal_plane(private, width=width)
     equivalent = _number(private.get(_FOCAL_35))

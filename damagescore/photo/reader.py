@@ -19,7 +19,7 @@ from PIL import Image, ImageOps, UnidentifiedImageError
 from pillow_heif.as_plugin import HeifImageFile
 
 from damagescore.errors import PhotoError
-from damagescore.photo.exif import camera_facts, orientation_of
+from damagescore.photo.exif import camera_facts, camera_name, orientation_of
 from damagescore.photo.record import Photo
 
 MAX_MEGAPIXELS = 120
@@ -74,6 +74,20 @@ def check_header(data: bytes, *, name: str) -> None:
     data, shown = _bytes_of(data, name)
     with _told(data, shown), _open(data) as image:
         _check_size(image.size, shown)
+
+
+def camera_of(data: bytes) -> str:
+    """Maker and model that a photo file names, without decoding it; empty where silent.
+
+    Raises
+    ------
+    PhotoError
+        When the file cannot be read as a photo.
+    """
+    with _told(data, "the photo"), _open(data) as image:
+        return camera_name(
+            camera_facts(image.getexif(), height=image.height, width=image.width)
+        )
 
 
 @contextmanager

@@ -189,6 +189,7 @@ def _given(inspection: Inspection) -> Iterator[tuple[str, str]]:
     words = (
         ("Type of inspection", task.kind), ("Extent", task.extent),
         ("Maintenance data", task.data), ("Place", task.place),
+        ("Check of the camera", task.cameras),
     )  # fmt: skip
     yield from ((label, value) for label, value in words if value)
 

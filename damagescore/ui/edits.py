@@ -1,5 +1,7 @@
 """Changes to the open inspection: each is saved at once, under the name of who works."""
 
+from dataclasses import replace
+
 from damagescore import inspection as aggregate
 from damagescore.errors import DamageScoreError
 from damagescore.inspection.record import (
@@ -11,6 +13,7 @@ from damagescore.inspection.record import (
 )
 from damagescore.limits import LimitSet
 from damagescore.quantity import Quantity
+from damagescore.ui.camera_checks import camera_words
 from damagescore.ui.keys import key_of
 from damagescore.ui.session import change, flash, inspector, store
 
@@ -90,10 +93,16 @@ def sign(
     return change(
         inspection_id,
         lambda x: aggregate.sign_inspection(
-            x, name=name, authorisation=authorisation, statement=statement,
+            _with_cameras(x), name=name, authorisation=authorisation, statement=statement,
             disposition=disposition, reason=reason, certificate=certificate, key=key,
         ),
     )  # fmt: skip
+
+
+def _with_cameras(inspection: Inspection) -> Inspection:
+    """Write down how the cameras stood when it was signed."""
+    task = replace(inspection.task, cameras=camera_words(inspection))
+    return aggregate.set_task(inspection, task, by=inspector())
 
 
 def supersede(inspection_id: str, *, reason: str) -> str | DamageScoreError:

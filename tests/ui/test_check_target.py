@@ -7,9 +7,11 @@ from streamlit.testing.v1 import AppTest
 
 from damagescore.capability.standing import control_chart
 from damagescore.ui import session
+from damagescore.ui.camera_checks import camera_standings, camera_words
 from damagescore.ui.documents import documents
 from damagescore.ui.drift_chart import drift_svg
 from tests.ui.browser import ROOT
+from tests.ui.filled import filled
 
 READING = {
     "name": "distance of the squares", "true": 88.0, "tolerance": 0.264, "passed": True,
@@ -71,3 +73,12 @@ def test_chart_says_what_it_shows_and_marks_what_is_beyond() -> None:
     assert svg.count("<circle") == 9
     assert svg.count('fill="none" stroke="#d2453c"') == 1
     assert "&lt;0.2&gt;" in svg
+
+
+def test_signing_says_how_the_camera_stands(tmp_path, monkeypatch) -> None:
+    monkeypatch.setenv("DAMAGESCORE_DATA", str(tmp_path))
+    inspection = filled(tmp_path)
+    assert camera_words(inspection) == "unknown camera: The check target was never measured."
+    documents().add("target_check", "c1", {**BODY, "camera": "unknown camera"})
+    assert camera_standings(inspection)["unknown camera"].state == "valid"
+    session.desk().close()

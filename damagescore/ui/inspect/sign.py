@@ -4,6 +4,7 @@ import streamlit as st
 
 from damagescore.inspection.record import Disposition, Inspection
 from damagescore.limits import Assessment, LimitSet
+from damagescore.ui.camera_checks import camera_standings
 from damagescore.ui.downloads import downloads
 from damagescore.ui.edits import sign
 from damagescore.ui.inspect.criteria import result_rows
@@ -47,6 +48,9 @@ def open_points(inspection: Inspection) -> list[str]:
     refused = [p for p in inspection.photos if not p.measurement["quality"]["usable"]]
     if refused:
         points.append(f"Photos that were refused and prove nothing: {len(refused)}.")
+    for camera, found in camera_standings(inspection).items():
+        if found.state != "valid":
+            points.append(f"{camera}: {found.words}")
     if inspection.assessment is None:
         points.append("The findings were not compared with any limits.")
     else:
