@@ -5,16 +5,19 @@ from dataclasses import replace
 import numpy as np
 from numpy.typing import NDArray
 
+from damagescore.damage.areas import visible_area_mm2
 from damagescore.damage.bulge import find_bulges
 from damagescore.damage.evidence import bond_reach_mm
 from damagescore.damage.record import Finding, FindingKind
+from damagescore.damage.unjudged import Unjudged, unjudged_checks
 from damagescore.edge.along import frame_mm
 from damagescore.edge.record import Edge
 from damagescore.errors import UsageError
-from damagescore.measure import layer_at, remeasure, with_findings
+from damagescore.measure import layer_at, measure_finding, with_findings
 from damagescore.measurement import Measurement
 from damagescore.photo.record import Photo
 from damagescore.quality import Check, Quality
+from damagescore.quantity import Measured
 from damagescore.scale.record import Scale
 
 Points = NDArray[np.float64]
@@ -62,13 +65,13 @@ def with_layers(photo: Photo, measurement: Measurement, edge: Edge) -> Measureme
             f"has {photo.width} × {photo.height} px.",
             remedy="Correct the layers of this photo.",
         )
-    quality = _with_unsearched(measurement, edge)
-    moved = replace(measurement, edge=edge, quality=quality)
+    unjudged = _unjudged_on(measurement, edge)
+    quality = _with_unsearched(measurement, edge, unjudged)
+    moved = replace(measurement, edge=edge, quality=quality, unjudged=unjudged)
     if measurement.view == "profile":
         return with_findings(moved, find_bulges(photo, edge, measurement.scale))
-    for finding in measurement.findings:
-        moved = _followed(photo, moved, finding, before=measurement.edge)
-    return with_findings(moved, moved.findings)
+    followed = [_followed(photo, moved, f, before=measurement.edge) for f in moved.findings]
+    return with_findings(moved, followed)
 
 
 def kind_at(finding: Finding, edge: Edge, scale: Scale) -> FindingKind:
@@ -100,18 +103,16 @@ def _height_along(curve_px: Points, at: Points, edge: Edge, scale: Scale) -> Poi
     return np.interp(at, along[order], across[order])
 
 
-def _followed(
-    photo: Photo, moved: Measurement, finding: Finding, *, before: Edge
-) -> Measurement:
+def _followed(photo: Photo, moved: Measurement, finding: Finding, *, before: Edge) -> Finding:
     edge, scale = moved.edge, moved.scale
     assert edge is not None
     assert scale is not None
-    loose = replace(finding, layer=_layer_now(finding, edge, before))
-    placed = kind_at(finding, before, scale)
-    if finding.kind == placed:
-        loose = replace(loose, kind=kind_at(loose, edge, scale))
-    kept = tuple(loose if f.id == finding.id else f for f in moved.findings)
-    return remeasure(photo, replace(moved, findings=kept), finding.id)
+    now = replace(finding, layer=_layer_now(finding, edge, before))
+    if finding.kind == kind_at(finding, before, scale):
+        now = replace(now, kind=kind_at(now, edge, scale))
+    if now.kind == "bulge":
+        return now  # none is seen in a face view; one that a record holds stays as it is
+    return measure_finding(photo, now, scale, edge=edge, unjudged=moved.unjudged)
 
 
 def _layer_now(finding: Finding, edge: Edge, before: Edge) -> int | None:
@@ -124,11 +125,34 @@ def _layer_now(finding: Finding, edge: Edge, before: Edge) -> int | None:
     return layer_at((middle[0][:count] + middle[1][:count]) / 2, edge)
 
 
-def _with_unsearched(measurement: Measurement, edge: Edge) -> Quality:
+def _unjudged_on(measurement: Measurement, edge: Edge) -> tuple[Unjudged, ...]:
+    """The parts that could not be judged, on the layers that they lie on now."""
+    scale, before = measurement.scale, measurement.edge
+    assert scale is not None
+    assert before is not None
+    found = []
+    for part in measurement.unjudged:
+        index = layer_at(part.polygon_px, edge)
+        if index is None:
+            continue
+        old, new = (
+            next(visible_area_mm2(x, e, scale=scale) for x in e.rubber if x.index == number)
+            for e, number in ((before, part.layer), (edge, index))
+        )
+        share = part.share_of_layer
+        if isinstance(share, Measured) and new > 0:
+            share = share.scaled(old / new, unit="%")
+        found.append(replace(part, layer=index, share_of_layer=share))
+    return tuple(found)
+
+
+def _with_unsearched(
+    measurement: Measurement, edge: Edge, unjudged: tuple[Unjudged, ...]
+) -> Quality:
     """The quality with a check of how much rubber was not searched as rubber."""
     quality, before = measurement.quality, measurement.edge
     assert before is not None
-    kept = tuple(c for c in quality.checks if c.name != "layers")
+    kept = tuple(c for c in quality.checks if c.name not in ("layers", "unjudged"))
     old = [c for c in quality.checks if c.name == "layers" and c.unit == "%"]
     fresh = 100 * float((edge.judged & ~before.judged).sum()) / max(1, edge.judged.sum())
     percent = round(fresh + sum(c.value or 0.0 for c in old), 1)
@@ -143,4 +167,4 @@ def _with_unsearched(measurement: Measurement, edge: Edge) -> Quality:
         name="layers", outcome="pass" if searched else "warn", value=percent, unit="%",
         message=words,
     )  # fmt: skip
-    return Quality(usable=quality.usable, checks=(*kept, check))
+    return Quality(usable=quality.usable, checks=(*kept, check, *unjudged_checks(unjudged)))

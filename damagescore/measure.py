@@ -34,6 +34,7 @@ __all__ = [
     "edge_if_found",
     "layer_at",
     "measure_file",
+    "measure_finding",
     "measure_photo",
     "remeasure",
     "unreadable",
@@ -203,7 +204,7 @@ def remeasure(
     )
     changed = draft
     if chosen != "bulge" or moved:
-        changed = _measured(photo, scale, edge, draft, unjudged=measurement.unjudged)
+        changed = measure_finding(photo, draft, scale, edge=edge, unjudged=measurement.unjudged)
     return with_findings(measurement, _replaced(measurement.findings, changed))
 
 
@@ -323,15 +324,13 @@ def area_mask(findings: Iterable[Finding], shape: tuple[int, int]) -> NDArray[np
     return covered > 0
 
 
-def _measured(
-    photo: Photo,
-    scale: Scale,
-    edge: Edge,
-    draft: Finding,
-    *,
-    unjudged: tuple[Unjudged, ...],
+def measure_finding(
+    photo: Photo, draft: Finding, scale: Scale, *, edge: Edge, unjudged: tuple[Unjudged, ...]
 ) -> Finding:
-    """Fill in the quantities of a finding whose geometry a person gave."""
+    """Fill in the quantities of a line or an outline, and its layer where it has none.
+
+    UsageError for a bulge, or where kind and geometry do not fit.
+    """
     lines, polygon = draft.lines_px, draft.polygon_px
     if draft.kind == "bulge":
         raise UsageError(

@@ -130,7 +130,7 @@ def _put_finding(inspection: Inspection, patch: Patch) -> Inspection:
     return _with_photo(inspection, entry, reviews=reviews, measurement=measurement)
 
 
-_FOLLOWS = ("edge", "quality", "totals")
+_FOLLOWS = ("edge", "quality", "totals", "unjudged")
 
 
 def _layers_patch(one: PhotoEntry, other: PhotoEntry) -> Patch:
@@ -148,7 +148,7 @@ def _layers_patch(one: PhotoEntry, other: PhotoEntry) -> Patch:
         "findings": findings,
         "order": [f["id"] for f in one.measurement.get("findings") or ()],
         "reviews": reviews,
-        **{name: one.measurement.get(name) for name in _FOLLOWS},
+        **{name: one.measurement[name] for name in _FOLLOWS if name in one.measurement},
     }
 
 
@@ -171,7 +171,7 @@ def _put_layers(inspection: Inspection, patch: Patch) -> Inspection:
     kept = sorted((x for x in layers.values() if x is not None), key=lambda x: x["index"])
     measurement = {
         **entry.measurement,
-        **{name: patch[name] for name in _FOLLOWS},
+        **{name: patch[name] for name in _FOLLOWS if name in patch},
         "layers": kept,
         "findings": [findings[k] for k in patch["order"]],
     }

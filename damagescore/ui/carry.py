@@ -8,8 +8,9 @@ import cv2
 import numpy as np
 
 from damagescore.damage.record import Finding
+from damagescore.edge.record import Edge
 from damagescore.errors import UsageError
-from damagescore.measure import Measurement, layer_at, remeasure, with_findings
+from damagescore.measure import Measurement, layer_at, measure_finding, with_findings
 from damagescore.photo.record import Photo
 from damagescore.ui.shapes import Points
 
@@ -52,10 +53,19 @@ def carried(
         )
     reach_px = SAME_MM / scale.mm_per_px
     fresh = [f for f in new.findings if not any(_same(f, k, reach_px) for k in kept)]
-    made = with_findings(new, [*kept, *_renamed(fresh, {f.id for f in kept})])
-    for finding in kept:
-        made = remeasure(photo, made, finding.id, layer=layer_at(finding.points_px, edge))
-    return made
+    again = [
+        f
+        if f.kind == "bulge"
+        else measure_finding(photo, _on_layer(f, edge), scale, edge=edge, unjudged=new.unjudged)
+        for f in kept
+    ]
+    return with_findings(new, [*again, *_renamed(fresh, {f.id for f in kept})])
+
+
+def _on_layer(finding: Finding, edge: Edge) -> Finding:
+    """The finding on the layer that it lies on now; on its old one where it lies on none."""
+    now = layer_at(finding.points_px, edge) if len(finding.points_px) else None
+    return finding if now is None else replace(finding, layer=now)
 
 
 def _same(fresh: Finding, kept: Finding, reach_px: float) -> bool:
