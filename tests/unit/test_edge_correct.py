@@ -106,6 +106,14 @@ def test_boundaries_must_not_cross() -> None:
         add_shim(_edge(), SCALE, upper_px=_line(205), lower_px=_line(215))
 
 
+def test_boundaries_that_crossed_as_found_do_not_keep_others_from_being_put_right() -> None:
+    wrong = _edge((280.0, 220.0, 210.0, 140.0, 150.0, 80.0))
+    assert _levels(correct_layer(wrong, SCALE, 1, upper_px=_line(208)))[2] == 208
+    assert _levels(correct_layer(wrong, SCALE, 3, upper_px=_line(130)))[4] == 130
+    with pytest.raises(EdgeError, match="layer 4 would cross"):
+        correct_layer(wrong, SCALE, 4, upper_px=_line(155))
+
+
 def test_outline_region_and_areas_kept_out_stay() -> None:
     outline = np.column_stack([np.full(9, 5.0), np.linspace(80, 280, 9)])
     region = np.array([[0.0, 0.0], [300.0, 0.0], [300.0, 299.0], [0.0, 299.0]])

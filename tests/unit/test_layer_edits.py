@@ -29,6 +29,7 @@ from damagescore.photo.record import Photo
 from damagescore.quantity import Measured
 from damagescore.report.changes import change_text
 from tests.conftest import flat_edge, plain_scale
+from tests.inspection_samples import SHA, bulge_finding, inspected, mm
 
 BY = "R. Alder"
 Change = Callable[[Measurement], Edge]
@@ -236,3 +237,15 @@ def test_a_hand_knows_a_boundary_less_well_and_another_scale_keeps_that() -> Non
     assert noise(on_scale(moved, twice, before=scale)) == pytest.approx(2 * noise(moved))
     assert Edge.from_dict(moved.to_dict()).by_hand == (2,)
     assert remove_layer(moved, scale, 1).by_hand == ()
+
+
+def test_bulges_found_anew_lose_their_review_until_the_correction_is_taken_back() -> None:
+    record = inspected(bulge_finding(2, peak=mm(0.4)), view="profile")
+    record = confirm_finding(record, SHA, "bulge-2", by=BY)
+    plain = record.photos[0].measurement
+    found = {**plain, "findings": [bulge_finding(2, peak=mm(0.6)).to_dict()]}
+    changed = change_layers(
+        record, SHA, measurement=found, target="layer 2", by=BY, reason="Lay wrong"
+    )
+    assert changed.photos[0].reviews == {}
+    assert undo(changed, by=BY, photo=SHA).photos == record.photos
