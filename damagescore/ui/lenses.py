@@ -46,15 +46,19 @@ def lenses_page() -> None:
         _calibrate()
 
 
-def lens_field(key: str) -> Lens | None:
-    """Draw the choice of a profile for a photo; None where none is kept or chosen."""
+def lens_field(key: str, *, start: str | None = None) -> Lens | None:
+    """Draw the choice of a profile for a photo; None where none is kept or chosen.
+
+    It begins with the profile named `start`, where that is still kept.
+    """
     kept = {lens.name: lens for lens in lens_store().all()}
-    if st.session_state.get(f"lens-{key}") not in kept:
-        st.session_state[f"lens-{key}"] = None
+    if st.session_state.get(f"lens-{key}") not in (None, *kept):
+        del st.session_state[f"lens-{key}"]
     if not kept:
         return None
+    first = list(kept).index(start) if start in kept else None
     name = st.selectbox(
-        "Lens profile", list(kept), index=None, key=f"lens-{key}",
+        "Lens profile", list(kept), first, key=f"lens-{key}",
         placeholder="none: the focal length is taken from the photo's own data",
     )  # fmt: skip
     return None if name is None else kept.get(name)

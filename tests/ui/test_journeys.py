@@ -105,6 +105,8 @@ def test_a_reload_in_the_middle_of_measuring_loses_nothing(app: App, tmp_path: P
     made = record(serial_number="reload-1")
     page = app.open(made, "photos")
     page.get_by_text("Add photos", exact=True).click()
+    # How the last photo was taken is how the next one begins.
+    expect(page.get_by_label("Side of the squares, mm")).to_have_value("10")
     page.locator("input[type=file]").set_input_files(small_photos(tmp_path, count=3))
     page.get_by_role("button", name="Measure 3 photos").click()
     expect(page.get_by_text("Measuring: 3 photos to go")).to_be_visible()

@@ -153,7 +153,7 @@ def left_to_do(inspection: Inspection, step: str) -> str:
     if step_done(inspection, step):
         refused = [p for p in inspection.photos if not p.measurement["quality"]["usable"]]
         if step == "photos" and refused:
-            return f"{len(refused)} of the photos prove nothing: retake them where you can."
+            return f"Refused photos, which prove nothing: {len(refused)}. Retake what you can."
         return ""
     if step == "photos" or (step == "findings" and not inspection.photos):
         return "Add a photo first; without one only what is measured by hand counts."

@@ -42,22 +42,26 @@ def option_fields(
     With two points to click, the photo is first read without a scale: it is then
     refused, and the points are given in the findings step.
     """
-    _fill(key, start or MeasureOptions().to_dict())
+    begin = _begin(key, start or MeasureOptions().to_dict())
     left, right = st.columns(2)
-    view = left.radio("View", list(VIEWS), format_func=VIEWS.__getitem__, key=f"view-{key}")
+    view = left.radio(
+        "View", list(VIEWS), list(VIEWS).index(begin["view"]), format_func=VIEWS.__getitem__,
+        key=f"view-{key}",
+    )  # fmt: skip
     kind = right.selectbox(
-        "Scale in the photo", list(SCALES), format_func=SCALES.__getitem__, key=f"scale-{key}"
-    )
+        "Scale in the photo", list(SCALES), list(SCALES).index(begin["kind"]),
+        format_func=SCALES.__getitem__, key=f"scale-{key}",
+    )  # fmt: skip
     size = None
     if kind in SIZE_LABELS:
         size = right.number_input(
-            f"{SIZE_LABELS[kind]}, {unit()}", min_value=0.0, value=None, step=None,
+            f"{SIZE_LABELS[kind]}, {unit()}", min_value=0.0, value=begin["size"], step=None,
             format="%g", key=f"size-{key}-{unit()}",
         )  # fmt: skip
     elif kind == "two_points":
         right.caption("Click the two points in the findings step, with *Two-point scale*.")
     with st.expander("Round edge, stand-off, lens, layers, sensitivity"):
-        more = _more_fields(key)
+        more = _more_fields(key, begin)
     if kind in SIZE_LABELS and not size:
         return None
     request = ScaleRequest(
@@ -79,59 +83,64 @@ def option_fields(
     )
 
 
-def _fill(key: str, start: Mapping[str, Any]) -> None:
-    """Put options into the fields, unless something stands there already."""
-    scale, factor, shown = start["scale"], _factor(), unit()
+def _begin(key: str, start: Mapping[str, Any]) -> dict[str, Any]:
+    """What the fields begin with.
+
+    It is given to the fields as their own default: what is put into the session's state
+    is not shown by a field that first stood in a closed box.
+    """
+    scale, factor = start["scale"], _factor()
 
     def length(name: str) -> float | None:
         return None if scale.get(name) is None else float(f"{scale[name] / factor:.6g}")
 
     # Two points belong to the photo that they were clicked on.
     kind = "auto" if scale["kind"] == "two_points" else scale["kind"]
-    fields = {
-        f"view-{key}": start["view"],
-        f"scale-{key}": kind,
-        f"size-{key}-{shown}": length("size_mm") if kind in SIZE_LABELS else None,
-        f"radius-{key}-{shown}": length("edge_radius_mm"),
-        f"standoff-{key}-{shown}": length("standoff_mm"),
-        f"u-standoff-{key}-{shown}": length("u_standoff_mm"),
-        f"layers-{key}": start.get("n_layers"),
-        f"sensitivity-{key}": start["sensitivity"],
-        f"lens-{key}": (scale.get("lens") or {}).get("name"),
+    return {
+        "view": start["view"],
+        "kind": kind,
+        "size": length("size_mm") if kind in SIZE_LABELS else None,
+        "radius": length("edge_radius_mm"),
+        "standoff": length("standoff_mm"),
+        "u_standoff": length("u_standoff_mm"),
+        "layers": start.get("n_layers"),
+        "sensitivity": float(start["sensitivity"]),
+        "lens": (scale.get("lens") or {}).get("name"),
         # Another photo has another place on the round edge.
-        _clock_key(key): start.get("clock_hours") if key.startswith("again-") else None,
+        "clock": start.get("clock_hours") if key.startswith("again-") else None,
     }
-    for name, value in fields.items():
-        st.session_state.setdefault(name, value)
 
 
-def _more_fields(key: str) -> dict[str, Any]:
+def _more_fields(key: str, begin: Mapping[str, Any]) -> dict[str, Any]:
     shown, factor = unit(), _factor()
     left, right = st.columns(2)
     radius = left.number_input(
-        f"Radius of a round edge, {shown}", min_value=0.0, value=None, step=None, format="%g",
-        key=f"radius-{key}-{shown}", placeholder="leave empty for a flat edge",
+        f"Radius of a round edge, {shown}", min_value=0.0, value=begin["radius"], step=None,
+        format="%g", key=f"radius-{key}-{shown}", placeholder="leave empty for a flat edge",
     )  # fmt: skip
     layers = right.number_input(
-        "Rubber layers in the photo", min_value=1, max_value=60, value=None,
+        "Rubber layers in the photo", min_value=1, max_value=60, value=begin["layers"],
         key=f"layers-{key}", placeholder="leave empty to count them",
     )  # fmt: skip
     standoff = left.number_input(
-        f"Mark nearer to the camera than the rubber by, {shown}", step=None,
+        f"Mark nearer to the camera than the rubber by, {shown}",
+        value=begin["standoff"], step=None,
         format="%g", key=f"standoff-{key}-{shown}",
     )  # fmt: skip
     u_standoff = right.number_input(
-        f"Standard uncertainty of that, {shown}", min_value=0.0, step=None,
+        f"Standard uncertainty of that, {shown}", min_value=0.0,
+        value=begin["u_standoff"], step=None,
         format="%.3g", key=f"u-standoff-{key}-{shown}",
     )  # fmt: skip
     clock = left.number_input(
-        "Clock position on a round edge, hours", min_value=0.0, max_value=12.0, value=None,
+        "Clock position on a round edge, hours", min_value=0.0, max_value=12.0,
+        value=begin["clock"],
         step=0.5, format="%g", key=_clock_key(key), placeholder="such as 4.5",
         help="Of the line that faces the camera, seen from the side that is up in the photo. "
         "Photos at clock positions are joined: damage on two of them counts once.",
     )  # fmt: skip
     sensitivity = st.slider(
-        "Sensitivity of the proposals", 0.0, 1.0, step=0.05, key=f"sensitivity-{key}",
+        "Sensitivity of the proposals", 0.0, 1.0, begin["sensitivity"], 0.05, key=f"sensitivity-{key}",
         help="Low: only the plainest damage is proposed. High: everything suspicious is.",
     )  # fmt: skip
     return {
@@ -140,7 +149,7 @@ def _more_fields(key: str) -> dict[str, Any]:
         "standoff": standoff * factor,
         "u_standoff": u_standoff * factor,
         "sensitivity": sensitivity,
-        "lens": lens_field(key),
+        "lens": lens_field(key, start=begin["lens"]),
         "clock": clock,
     }
 
