@@ -140,7 +140,8 @@ def _more_fields(key: str, begin: Mapping[str, Any]) -> dict[str, Any]:
         "Photos at clock positions are joined: damage on two of them counts once.",
     )  # fmt: skip
     sensitivity = st.slider(
-        "Sensitivity of the proposals", 0.0, 1.0, begin["sensitivity"], 0.05, key=f"sensitivity-{key}",
+        "Sensitivity of the proposals", 0.0, 1.0, begin["sensitivity"], 0.05,
+        key=f"sensitivity-{key}",
         help="Low: only the plainest damage is proposed. High: everything suspicious is.",
     )  # fmt: skip
     return {
