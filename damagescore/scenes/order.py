@@ -61,7 +61,7 @@ ROUND_DAMAGE: tuple[tuple[float, float, int, str], ...] = (
     (150.0, 176.0, 8, "mid_layer"),
 )
 """Cracks of the round part: first and last angle from 12 o'clock, degrees; layer; kind.
-Each lies where two photos look."""
+Each lies where two photos look, one of them seeing the second only in part."""
 
 
 def order_specs() -> tuple[SceneSpec, ...]:
@@ -112,7 +112,7 @@ def _round(hours: float) -> SceneSpec:
             length_mm=math.radians(last - first) * RADIUS_MM, width_mm=0.4, kinks=0,
         )
         for first, last, layer, kind in ROUND_DAMAGE
-        if abs(_turn(hours * 30 - (first + last) / 2)) < 40
+        if abs(_turn(hours * 30 - (first + last) / 2)) < 60
     )  # fmt: skip
     return SceneSpec(
         name=f"IMG_21{hours:02.0f}",

@@ -64,6 +64,7 @@ def _page(*, order: str = "", who: str = "R. Alder") -> AppTest:
 def test_a_photo_is_assigned_by_hand(waiting: str) -> None:
     app = _page(order=waiting)
     assert any("No job card can be read." in c.value for c in app.caption)
+    assert any("1 photo to be assigned" in m.value for m in app.markdown)
     (key,) = {s.key for s in app.selectbox if s.key.startswith("assign-")}
     app.selectbox(key=key).select("HV-1418 0009")
     app.text_input(key=key.replace("assign", "clock")).input("4:30")

@@ -63,7 +63,8 @@ def _upload(order: Order) -> None:
 def _waiting(order: Order, photo: OrderPhoto, *, locked: bool) -> None:
     picture, facts = st.columns([1, 3], gap="medium")
     with picture, told():
-        st.image(thumbnail(photo.sha256, photo.name), width="stretch")
+        small = thumbnail(photo.sha256, photo.name)
+        st.image(small, width="stretch", alt=f"Photo {photo.name}")
     with facts:
         st.markdown(f"**{photo.name}**")
         st.caption(photo.reason)

@@ -74,6 +74,9 @@ def _who() -> None:
 
 
 def _order(order: Order, *, locked: bool) -> None:
+    if order.to_assign:
+        waiting = count_words(len(order.to_assign), "photo")
+        st.markdown(f":material/help: {waiting} to be assigned: see *Photos* below.")
     measuring(order, locked=locked)
     if any(p.inspection_id for p in order.parts):
         summary(order, results_of(order))

@@ -40,6 +40,8 @@ def _row(order: Order, result: PartResult, number: int) -> None:
         with st.container(horizontal=True, vertical_alignment="center"):
             if _measuring(result):
                 st.badge("Being measured", icon=":material/hourglass_top:", color="blue")
+            elif not order.photos_of(result.part):
+                st.badge("No photo yet", color="gray")
             elif result.outcome in ("no_photo", "not_assessed"):
                 st.badge(result_words(result.outcome).capitalize(), color="gray")
             else:
@@ -92,7 +94,7 @@ def _map(result: PartResult) -> None:
         return
     with st.expander("Map of the round edge", icon=":material/explore:"):
         picture, words = st.columns([2, 3], vertical_alignment="center")
-        picture.image(around_svg(around), width=350)
+        picture.image(around_svg(around), width=350, alt=seen_words(around))
         words.write(seen_words(around))
         words.caption(
             "Looking down from the side that is up in the photos; one ring for each rubber "
