@@ -2,10 +2,11 @@
 
 from collections.abc import Iterator
 from pathlib import Path
+from typing import ClassVar
 
 import pytest
 
-from damagescore.inspection import new_inspection
+from damagescore.inspection import new_inspection, set_part
 from damagescore.inspection.record import Inspection, Part
 from damagescore.measure import MeasureOptions
 from damagescore.records import Store
@@ -57,6 +58,34 @@ def test_what_a_server_left_is_taken_up_and_what_fails_is_told(store: Store) -> 
     assert "\n" not in failed.words
     # The fault is still there for the next server, until somebody has read it.
     assert [w.fault for w in room.all()] == [failed.photo.fault]
+
+
+class Contested(Store):
+    """A store in which somebody else saves each record once, just before its next saving."""
+
+    def save(self, inspection: Inspection, *, expected_revision: int | None = None) -> int:
+        if inspection.id not in self.contested and inspection.photos:
+            self.contested.add(inspection.id)
+            now = self.load(inspection.id)
+            other = set_part(now, Part(serial_number="0118"), by="B. Rowan")
+            super().save(other, expected_revision=expected_revision)
+        return super().save(inspection, expected_revision=expected_revision)
+
+    contested: ClassVar[set[str]] = set()
+
+
+def test_a_result_and_the_change_of_somebody_else_are_both_kept(tmp_path: Path) -> None:
+    with Contested(tmp_path) as store:
+        record = _record(store)
+        desk = Desk(store, workers=1)
+        try:
+            desk.hand_in([_photo(store, record, photo_file(), "edge.png")])
+            assert desk.settled(record.id, seconds=SECONDS)
+        finally:
+            desk.close()
+        kept = store.load(record.id)
+    assert [p.name for p in kept.photos] == ["edge.png"]
+    assert kept.part.serial_number == "0118"
 
 
 def test_what_is_cancelled_is_not_measured(store: Store) -> None:

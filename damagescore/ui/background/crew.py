@@ -79,7 +79,9 @@ class Crew:
         for photo in photos:
             free = next((w for w in self.workers if w.photo is None), None)
             if free is None and len(self.workers) < self._most:
-                free = self._start()
+                # Without memory for one more, those that there are go on.
+                with contextlib.suppress(OSError):
+                    free = self._start()
             if free is None:
                 return
             free.take(photo)

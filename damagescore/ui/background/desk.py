@@ -8,7 +8,7 @@ what still waits lies on disk, so a restart takes it up again.
 import os
 import threading
 from collections.abc import Iterable, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from multiprocessing import Pipe
 from multiprocessing.connection import wait
 from typing import Any
@@ -124,8 +124,9 @@ class Desk:
             self._crew.assign(self._next())
             busy = {w.line: w for w in self._crew.workers if w.photo is not None}
             self._begin(w.photo for w in busy.values())
-            idle = bool(self._crew.workers) and not busy
-            ready = wait([self._ears, *busy], timeout=IDLE_SECONDS if idle else None)
+            # Idle processes are ended after a while; one that could not start is tried again.
+            pause = not busy and bool(self._crew.workers or self._next())
+            ready = wait([self._ears, *busy], timeout=IDLE_SECONDS if pause else None)
             if not ready:
                 self._crew.close()
             for line in ready:
@@ -172,27 +173,39 @@ class Desk:
         with self._lock:
             self._steps.pop(photo.id, None)
             if fault:
-                self._photos[photo.id] = self._room.fail(photo, fault)
+                self._photos[photo.id] = self._failed(photo, fault)
             else:
                 self._photos.pop(photo.id, None)
                 self._room.remove(photo)
             self._changed.notify_all()
 
+    def _failed(self, photo: Waiting, fault: str) -> Waiting:
+        """Keep a fault; on a full disk in memory only, so that the others go on."""
+        try:
+            return self._room.fail(photo, fault)
+        except DamageScoreError:
+            return replace(photo, fault=fault)
+
     def _save(self, photo: Waiting, measurement: Mapping[str, Any]) -> str:
         """Write a result into its record; why it could not be, or an empty text."""
-        for _ in range(TRIES):
-            revision = self._store.revision(photo.inspection_id)
-            try:
-                before = self._store.load(photo.inspection_id)
-                self._store.save(
-                    with_measured(before, photo, measurement), expected_revision=revision
-                )
-            except DamageScoreError as fault:
-                if self._store.revision(photo.inspection_id) == revision:
-                    return str(fault)
-            else:
+        try:
+            if any(self._saved(photo, measurement) for _ in range(TRIES)):
                 return ""
+        except DamageScoreError as fault:
+            return str(fault)
         return "The record was changed by others again and again. Add the photo again."
+
+    def _saved(self, photo: Waiting, measurement: Mapping[str, Any]) -> bool:
+        """Try to write a result; False when somebody saved the record in between."""
+        revision = self._store.revision(photo.inspection_id)
+        after = with_measured(self._store.load(photo.inspection_id), photo, measurement)
+        try:
+            self._store.save(after, expected_revision=revision)
+        except DamageScoreError:
+            if self._store.revision(photo.inspection_id) == revision:
+                raise
+            return False
+        return True
 
 
 def with_measured(
