@@ -26,10 +26,12 @@ class Known(Generic[T]):
     ----------
     make : callable
         Makes the result; called with the object and what else was given.
+    most : int
+        Objects remembered at once.
     """
 
-    def __init__(self, make: Callable[..., T]) -> None:
-        self._make = make
+    def __init__(self, make: Callable[..., T], *, most: int = MOST) -> None:
+        self._make, self._most = make, most
         self._known: dict[Hashable, tuple[Any, T]] = {}
 
     def of(self, plain: Any, *also: Hashable) -> T:
@@ -39,9 +41,9 @@ class Known(Generic[T]):
         if known is not None and known[0] is plain:
             return known[1]
         made = self._make(plain, *also)
-        if len(self._known) >= MOST:
+        if len(self._known) >= self._most:
             # Replaced as a whole, since threads share it.
-            self._known = dict(list(self._known.items())[MOST // 2 :])
+            self._known = dict(list(self._known.items())[self._most // 2 :])
         # Kept with its object, so that no other one can take its place in memory.
         self._known[key] = (plain, made)
         return made
@@ -66,7 +68,7 @@ def _read(plain: Any) -> Measurement:
     return replace(found, edge=_edge_from(plain["edge"], plain["layers"]), findings=findings)
 
 
-MOST_EDGES = 8
+MOST_EDGES = 3
 """Each keeps the map of its layers, as large as its photo."""
 
 _edges: dict[int, tuple[Any, Any, Edge]] = {}
@@ -86,4 +88,8 @@ def _edge_from(frame: Any, layers: Any) -> Edge | None:
     return edge
 
 
-_measurements: Known[Measurement] = Known(_read)
+MOST_MEASUREMENTS = 4
+"""Each holds its layers and their map, as large as its photo: as many as photos are kept
+decoded, and the one before the last edit."""
+
+_measurements: Known[Measurement] = Known(_read, most=MOST_MEASUREMENTS)

@@ -10,7 +10,7 @@ import streamlit as st
 Part = tuple[str, dict[str, Any]]
 """What a browser is told of a finding or of the layers, after the hash that it is known by."""
 
-_MOST_PARTS = 20_000
+_MOST_PARTS = 4000
 _kept: dict[str, dict[str, Any]] = {}
 
 

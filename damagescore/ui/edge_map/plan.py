@@ -1,7 +1,7 @@
 """Where each layer and finding of a photo lies on the unrolled edge, as plain data."""
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
@@ -95,7 +95,9 @@ def _ground_of(entry: PhotoEntry, measurement: Measurement) -> _Ground:
         assert edge is not None
         assert scale is not None
         spans = {x.index: span_mm(x.polygon_px, edge, scale) for x in edge.layers}
-        known = _Ground(measurement=measurement, layers=layers, spans=spans)
+        # Remembered with many findings, so without the map of the layers and the findings.
+        light = replace(measurement, edge=replace(edge), findings=())
+        known = _Ground(measurement=light, layers=layers, spans=spans)
     _grounds[entry.sha256] = known
     for oldest in list(_grounds)[:-8]:  # as many photos as people look at at once
         _grounds.pop(oldest, None)

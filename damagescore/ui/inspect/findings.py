@@ -185,7 +185,7 @@ def _totals_without(
     return with_findings(measurement, kept).totals
 
 
-_known_totals: Known[Mapping[str, Quantity]] = Known(_totals_without)
+_known_totals: Known[Mapping[str, Quantity]] = Known(_totals_without, most=16)
 
 
 def _total_words(total: Quantity) -> str:

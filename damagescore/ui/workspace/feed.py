@@ -162,7 +162,7 @@ def _finding(plain: Mapping[str, Any], review: Review | None, unit: Length) -> P
 
 
 _FINDINGS: Known[Part] = Known(_finding)
-_LAYERS: Known[Part] = Known(_layers)
+_LAYERS: Known[Part] = Known(_layers, most=64)
 
 
 def _rulers(entry: PhotoEntry, unit: Length) -> list[dict[str, Any]]:
