@@ -5,10 +5,10 @@ from collections.abc import Iterable
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.ndimage import gaussian_filter1d
 
-from damagescore.damage.centreline import cumulative_px, cut_across, resample, simplify
-from damagescore.damage.tips import LEAST_DARKNESS
+from damagescore.damage.centreline import cumulative_px, resample, simplify
+from damagescore.damage.tips import surround_of, u_ends_px
+from damagescore.damage.unseen import unseen_mm
 from damagescore.damage.width import opening_of
 from damagescore.edge.along import span_mm
 from damagescore.edge.record import Edge
@@ -20,14 +20,11 @@ from damagescore.scale.record import Scale
 
 Points = NDArray[np.float64]
 
+FORK_MM = 0.15
+"""How far from where a person draws it a branch may begin."""
+
 FINE_TOLERANCE_PX = 0.25
 """For sub-pixel centre lines: drops the jitter of centring, keeps the bends."""
-
-UNSEEN_SHARE = 0.9
-"""Uncertainty per length of a line that hardly stands out of the grain."""
-
-REJOINED_MM = 0.7
-"""Length that may be hidden where a branch comes back to another path."""
 
 
 def measure_lines(
@@ -79,11 +76,12 @@ def measure_lines(
             f"The {kind.replace('_', ' ')} has no line with two different points.",
             remedy="Trace or draw it with two or more points.",
         )
-    tip_mm = _u_tip_mm(scale, lines[0], origin)
-    unseen = _unseen_mm(photo, lines, scale) if origin == "auto" else 0.0
-    found: dict[str, Quantity] = {"length": _length(lines, scale, tip_mm, origin, unseen)}
+    ends_mm = _u_ends_mm(photo, lines, scale, edge, origin)
+    found: dict[str, Quantity] = {
+        "length": _length(lines, scale, ends_mm=ends_mm, kind=kind, origin=origin)
+    }
     found |= _widths(photo, lines, scale)
-    found |= _along_layer(lines, scale, edge, tip_mm)
+    found |= _along_layer(lines, scale, edge, math.hypot(*ends_mm[:2]))
     return found
 
 
@@ -98,84 +96,44 @@ def layer_of(lines_px: Iterable[Points], edge: Edge) -> int | None:
     return best if best is not None and counts[best] > 0 else None
 
 
-def _u_tip_mm(scale: Scale, line: Points, origin: str) -> float:
-    """Standard uncertainty of one end along the line.
+def _u_ends_mm(
+    photo: Photo, lines: list[Points], scale: Scale, edge: Edge | None, origin: str
+) -> list[float]:
+    """Standard uncertainty of every free end along its line, both ends of the first first.
 
     A person clicks an end within about 1.5 px and sees a taper as the photo shows
-    it; the automatic end stops at the grain of the rubber. Both figures were
-    found on photographs with known cracks.
+    it; where an automatic end may lie, the photo says at each.
     """
-    mm_per_px = scale.surface.mm_per_px_at(line[-1])
-    if origin == "auto":
-        return math.hypot(1.5 * mm_per_px, 0.12)
-    return math.hypot(1.5 * mm_per_px, 0.03)
-
-
-def _unseen_mm(photo: Photo, lines: list[Points], scale: Scale) -> float:
-    """Standard uncertainty from parts too faint to be told from the grain.
-
-    A crack narrows towards its ends and its branches are narrower still, so what
-    is unseen grows with the share of its darkness that the grain hides. The factor
-    was found on photographs with known cracks.
-    """
-    mm_per_px = scale.surface.mm_per_px_at(lines[0][len(lines[0]) // 2])
-    longest = max(lines, key=lambda line: float(cumulative_px(line)[-1]))
-    even = resample(longest, step_px=max(1.0, 0.04 / mm_per_px))
-    cuts = cut_across(photo.grey, even, reach_px=max(4.0, 0.5 / mm_per_px))
-    depth = gaussian_filter1d(cuts.depth, 2.0, axis=0, mode="nearest")
-    middle = depth.shape[1] // 2
-    dark = float(np.quantile(depth[:, middle - 1 : middle + 2].max(axis=1), 0.75))
-    hidden = min(0.5, max(LEAST_DARKNESS, 2.5 * _grain(depth)) / max(dark, LEAST_DARKNESS))
-    length = sum(scale.surface.length_mm(simplify(line)) for line in lines)
-    return UNSEEN_SHARE * hidden**2 * length
-
-
-def _grain(depth: NDArray[np.float32]) -> float:
-    """Spread of the darkness beside a line, on its quieter side.
-
-    From differences along the line, as a bright shim or a slow shadow is no grain.
-    """
-    apart, sides = 6, (len(depth[0]) // 6, -1 - len(depth[0]) // 6)
-    if len(depth) <= 2 * apart:
-        return 0.0
-    steps = [depth[apart:, k] - depth[:-apart, k] for k in sides]
-    return min(1.4826 * float(np.median(np.abs(x))) / math.sqrt(2) for x in steps)
-
-
-def _rejoined(lines: list[Points]) -> int:
-    """Number of branches whose tip lies on another path."""
-    return sum(
-        any(np.min(np.hypot(*(other - line[-1]).T)) < 1.0 for other in lines[:k])
-        for k, line in enumerate(lines)
-        if k
-    )
+    mm_per_px = scale.surface.mm_per_px_at(lines[0][-1])
+    if origin != "auto":
+        return [math.hypot(1.5 * mm_per_px, 0.03)] * (1 + len(lines))
+    inside = np.ones(photo.grey.shape, bool) if edge is None else edge.judged
+    around = surround_of(photo.grey, np.vstack(lines), inside, px_per_mm=1 / mm_per_px)
+    return [mm_per_px * u for u in u_ends_px(around, lines)]
 
 
 def _length(
-    lines: list[Points], scale: Scale, tip_mm: float, origin: str, unseen_mm: float
+    lines: list[Points], scale: Scale, *, ends_mm: list[float], kind: str, origin: str
 ) -> Quantity:
     fine = sum(_on_surface(line, scale, FINE_TOLERANCE_PX) for line in lines)
     coarse = sum(_on_surface(line, scale, 1.0) for line in lines)
-    forks = len(lines) - 1
     mm_per_px = scale.surface.mm_per_px_at(lines[0][len(lines[0]) // 2])
     budget = [
         Contribution(source="scale", u=fine * scale.u_relative_at(np.vstack(lines))),
-        Contribution(source="tip position", u=tip_mm * math.sqrt(2 + forks)),
+        Contribution(source="end points", u=math.hypot(*ends_mm)),
         # Between keeping and dropping what is smaller than a pixel.
         Contribution(source="path noise", u=math.hypot(abs(fine - coarse) / 2, 0.001 * fine)),
         Contribution(source="sampling", u=mm_per_px / math.sqrt(12) * math.sqrt(len(lines))),
         Contribution(source="surface form", u=fine * _u_form(lines, scale)),
     ]
-    if forks:
+    if origin == "auto":
+        border_mm = math.hypot(*ends_mm) if kind == "bond_gap" else 0.0
+        u_unseen = unseen_mm(branches=len(lines) - 1, border_mm=border_mm)
+        budget.append(Contribution(source="unseen branches or ends", u=u_unseen))
+    elif len(lines) > 1:
         # Inside the main stroke nothing shows where a branch begins.
-        fork_mm = 0.3 if origin == "auto" else 0.15
-        budget.append(Contribution(source="fork position", u=fork_mm * math.sqrt(forks)))
-    if rejoined := _rejoined(lines):
-        # Where strokes meet again one may go on inside or beyond the other.
-        hidden_mm = REJOINED_MM * math.sqrt(rejoined)
-        budget.append(Contribution(source="branch hidden in a stroke", u=hidden_mm))
-    if unseen_mm > 0:
-        budget.append(Contribution(source="faint parts", u=unseen_mm))
+        u_fork = FORK_MM * math.sqrt(len(lines) - 1)
+        budget.append(Contribution(source="fork position", u=u_fork))
     return from_budget(fine, budget, unit="mm")
 
 
@@ -216,7 +174,7 @@ def _widths(photo: Photo, lines: list[Points], scale: Scale) -> dict[str, Quanti
 
 
 def _along_layer(
-    lines: list[Points], scale: Scale, edge: Edge | None, tip_mm: float
+    lines: list[Points], scale: Scale, edge: Edge | None, ends_mm: float
 ) -> dict[str, Quantity]:
     index = None if edge is None else layer_of(lines, edge)
     if edge is None or index is None:
@@ -227,7 +185,7 @@ def _along_layer(
         }
     start, end = span_mm(np.vstack(lines), edge, scale)
     extent = end - start
-    tips = Contribution(source="tip position", u=tip_mm * math.sqrt(2))
+    tips = Contribution(source="end points", u=ends_mm)
     by_scale = Contribution(source="scale", u=extent * scale.u_relative_at(np.vstack(lines)))
     layer = next(x for x in edge.rubber if x.index == index)
     visible = visible_length_mm(layer, edge, scale)

@@ -8,6 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.ndimage import uniform_filter1d
 
+from damagescore.damage.centreline import resample
 from damagescore.damage.ridge import local_mean
 from damagescore.damage.strip import blurred
 
@@ -24,6 +25,14 @@ DARKER = 1.6
 
 SURE = 1.5
 """What the search joined must on the whole be this many times as dark as an end must be."""
+
+END_PX = 1.0
+"""Even the end of a plain stroke is spread over the blur of the photo."""
+
+CLICK_PX = 1.5
+
+REACH_MM = 2.5
+"""An end is not looked for further back than this."""
 
 GAP_MM = 0.6
 """A speck or a hair on a stroke may hide this much of it."""
@@ -317,3 +326,47 @@ def _rest(around: Surround, line: Points, threshold: float) -> Points:
     last = int(np.argmin(dark)) - 1 if not dark.all() else len(dark) - 1
     ahead = float(LOOK[last]) * LOOK_MM * around.px_per_mm
     return line[-1:] + ahead * np.array([[math.cos(heading), math.sin(heading)]])
+
+
+def u_ends_px(around: Surround, lines: list[Points]) -> list[float]:
+    """Standard uncertainty of every free end along its line, photo pixels.
+
+    Both ends of the first line come first, then the last end of each branch that does
+    not come back to a line before it.
+    """
+    ends = [lines[0][::-1], lines[0]]
+    ends += [
+        line
+        for k, line in enumerate(lines)
+        if k and all(np.min(np.hypot(*(x - line[-1]).T)) >= 1.0 for x in lines[:k])
+    ]
+    return [_u_end_px(around, line) for line in ends]
+
+
+def _u_end_px(around: Surround, line: Points) -> float:
+    """Of the last end of a line.
+
+    Where the stroke is plainly seen (`SURE` times the threshold) and where it is only
+    just suspected (the threshold over `SURE`) bound the end; the farther of them is the
+    half width of a uniform distribution (JCGM 100:2008, 4.3.7). So a stroke that tapers
+    into grain has an uncertain end, a broad one on smooth rubber a certain one.
+    """
+    step = max(1.0, 0.04 * around.px_per_mm)
+    even = resample(line, step_px=step)
+    if len(even) < 6:
+        return CLICK_PX
+    step = float(np.hypot(*(even[1] - even[0])))
+    seen = _line_contrast(around, even)
+    back = min(len(even) - 2, round(REACH_MM * around.px_per_mm / step))
+    inner = max(1, len(even) - 1 - round(LOOK_MM * around.px_per_mm / step))
+    heading = _heading(even[: inner + 1], round(0.4 * around.px_per_mm / step))
+    threshold = threshold_at(around, even, heading, float(np.quantile(seen, 0.75)))
+    _, ahead = _walk(around, even[inner], heading, step=step)
+    score = np.concatenate([seen[len(even) - 1 - back : inner], ahead]) / threshold
+    bounds = [
+        int(np.argmax(np.cumsum(np.clip(score / level - 1, -1, 1))))
+        for level in (SURE, 1 / SURE)
+    ]
+    here = max(0, back - (len(even) - 1 - inner))
+    half = max(abs(bound - here) for bound in bounds) * step
+    return math.hypot(half / math.sqrt(3), END_PX)
