@@ -6,7 +6,7 @@ from pathlib import Path
 
 import numpy as np
 
-from benchmarks.truth import Case, cases_in, lies_on, reach_of
+from benchmarks.truth import lies_on, reach_of
 from damagescore.damage.crack import candidates_of
 from damagescore.damage.evidence import Evidence
 from damagescore.edge.record import Edge
@@ -14,6 +14,7 @@ from damagescore.measure import area_mask, measure_photo
 from damagescore.photo import read_photo
 from damagescore.photo.along import places_along
 from damagescore.photo.outline import fill_outline
+from damagescore.scenes.reading import Case, cases_in
 
 LEAST_ON_RUBBER = 0.85
 

@@ -19,11 +19,13 @@ from scipy.optimize import differential_evolution
 from tqdm import tqdm
 
 from benchmarks.candidates import chosen
-from benchmarks.truth import Case, cases_in, dense, lies_on, reach_of
+from benchmarks.truth import lies_on, reach_of
 from damagescore.damage.unseen import MODEL, terms_of
 from damagescore.measure import measure_photo
 from damagescore.photo import read_photo
+from damagescore.photo.along import places_along
 from damagescore.quantity import COVERAGE_FACTOR_95, Measured
+from damagescore.scenes.reading import Case, cases_in
 
 Values = NDArray[np.float64]
 
@@ -64,7 +66,7 @@ def missed_of(case: Case) -> list[Missed]:
     lines = [f for f in measurement.findings if f.kind in ("crack", "bond_gap")]
     made = []
     for crack in case.cracks:
-        true = [dense(crack["polylines_px"])]
+        true = [places_along(crack["polylines_px"])]
         mine = [f for f in lines if lies_on(f.lines_px, true, reach_of(scale))]
         if len(mine) != 1:
             continue
