@@ -3,6 +3,7 @@
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
+from itertools import pairwise
 
 import numpy as np
 from numpy.typing import NDArray
@@ -297,6 +298,16 @@ def _untold(series: Series, reason: str) -> Prediction:
     )  # fmt: skip
 
 
+def _turned_back(series: Series) -> tuple[float, float] | None:
+    """Where a value moved away from its limit by more than three standard uncertainties."""
+    sign = 1.0 if series.direction == "max" else -1.0
+    for (start, old), (end, new) in pairwise(series.measured):
+        # Three, as one of many steps goes back by two now and then.
+        if sign * (old.value - new.value) > 3 * math.hypot(old.u, new.u):
+            return start, end
+    return None
+
+
 def _notes(series: Series, fit: Fit) -> tuple[str, ...]:
     notes = []
     left_out = len(series.measured) - len(fit.uses)
@@ -307,6 +318,13 @@ def _notes(series: Series, fit: Fit) -> tuple[str, ...]:
         )
     if len(fit.uses) == FEWEST:
         notes.append("Four points cannot show growth that is faster than exponential.")
+    turned = _turned_back(series)
+    if turned is not None:
+        notes.append(
+            f"The value went back between {turned[0]:.0f} and {turned[1]:.0f} "
+            f"{series.use_unit} by more than its uncertainty: a repair, another part or a "
+            "finding that was missed. Check that before the forecast is used."
+        )
     if any(not p.reviewed for p in series.points):
         notes.append("Some findings behind these points are proposals that nobody reviewed.")
     return tuple(notes)

@@ -115,6 +115,13 @@ def test_zeros_before_the_damage_are_left_out_and_said() -> None:
     assert "2 inspections before the damage was first found" in found.notes[0]
 
 
+def test_a_value_that_goes_back_is_said() -> None:
+    repaired = [*steady(5), (500.0, 4.1), (600.0, 5.2)]
+    notes = predict(series(*repaired)).notes
+    assert "went back between 400 and 500 h" in notes[0]
+    assert not [n for n in predict(series(*steady(8))).notes if "went back" in n]
+
+
 def test_points_not_measured_are_skipped() -> None:
     whole = series(*steady(8))
     blind = Point(use=350.0, value=NotMeasured(reason="Too blurred.", unit="mm"))
