@@ -1,4 +1,4 @@
-"""Command line: `python -m damagescore.scenes SET --out DIR`; sets: demo, series and more."""
+"""Command line: `python -m damagescore.scenes SET --out DIR`; sets: demo, history and more."""
 
 import argparse
 import sys
@@ -15,7 +15,7 @@ from damagescore.scenes.render import render, write_scene
 from damagescore.scenes.series import write_series
 from damagescore.scenes.spec import SceneSpec
 
-WHICH = ("demo", "order", "series", "development", "hard", "checking")
+WHICH = ("demo", "order", "history", "endurance", "development", "hard", "checking")
 
 
 def choose_specs(
@@ -57,8 +57,8 @@ def main(arguments: list[str] | None = None) -> int:
     """Render a set of photos; return the exit code (0 done, 2 wrong use)."""
     options = build_parser().parse_args(arguments)
     try:
-        if options.which == "series":
-            write_series(options.out)
+        if options.which in ("history", "endurance"):
+            write_series(options.out, only=options.which)
             return 0
         specs, first = choose_specs(options.which, options.count, width_px=options.width)
         masks = options.masks or options.which not in ("demo", "order")

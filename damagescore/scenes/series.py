@@ -114,22 +114,21 @@ def seed_of(name: str) -> int:
     return SEED + 100 * ("history", "E-1", "E-2").index(name)
 
 
-def write_series(folder: Path, *, only: str = "") -> None:
-    """Render all photos of both stories, and write their plans and readings.
+def write_series(folder: Path, *, only: str) -> None:
+    """Render the photos of a story, and write its plan and readings.
 
     Parameters
     ----------
     folder : Path
         Made when missing.
-    only : str
-        "history" or "endurance" renders only that.
+    only : "history" or "endurance"
     """
     folder.mkdir(parents=True, exist_ok=True)
-    if only != "endurance":
+    if only == "history":
         looks = history_specs()
         _write_photos("history", looks, folder)
         (folder / "history.toml").write_text(_history_plan(looks), encoding="utf-8")
-    if only != "history":
+    else:
         parts = endurance_specs()
         for name, looks in parts.items():
             _write_photos(name, looks, folder)
