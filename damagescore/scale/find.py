@@ -165,7 +165,7 @@ def _by_own_card(photo: Photo, camera: Camera, request: ScaleRequest, view: str)
         ids = ", ".join(str(s.id) for s in squares)
         raise ScaleError(
             f"The photo shows square mark(s) {ids}, but their side is not known.",
-            remedy="Give the side of the squares in millimetres (--square-side).",
+            remedy="Say that they are squares of a known side, and give that side.",
         )
     raise ScaleError(
         "No scale mark was found in the photo.",

@@ -230,7 +230,7 @@ def test_squares_without_their_side_ask_for_it(capsys: pytest.CaptureFixture[str
     code, got, err = _run(capsys, "measure", other_squares)
     assert code == 3
     assert got["scale"] is None
-    assert "--square-side" in err
+    assert "give that side" in err
 
 
 @pytest.mark.parametrize(
@@ -244,6 +244,7 @@ def test_squares_without_their_side_ask_for_it(capsys: pytest.CaptureFixture[str
         ("measure", str(CRACKS), "--square-side", "10", "--layers", "0"),
         ("measure", str(CRACKS), "--square-side", "10", "--sensitivity", "7"),
         ("trace", str(CRACKS), "10,10", "--square-side", "10"),
+        ("assess", str(CRACKS), "--limits", "x.toml", "--out", "out", "--workers", "0"),
         ("nonsense",),
     ],
 )
