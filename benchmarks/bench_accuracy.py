@@ -14,7 +14,7 @@ import numpy as np
 from tqdm import tqdm
 
 from benchmarks.tally import Tally, report
-from benchmarks.truth import Case, cases_in, score_cracks, score_crumbling
+from benchmarks.truth import score_cracks, score_crumbling
 from damagescore.damage import trace_crack
 from damagescore.damage.bulge import bulge_profile
 from damagescore.errors import DamageScoreError
@@ -23,6 +23,7 @@ from damagescore.photo import read_photo
 from damagescore.photo.record import Photo
 from damagescore.quantity import Measured
 from damagescore.scenes.__main__ import main as make_scenes
+from damagescore.scenes.reading import Case, cases_in
 
 
 def judge(case: Case, tally: Tally) -> str:

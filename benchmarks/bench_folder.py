@@ -10,8 +10,8 @@ import sys
 import time
 from pathlib import Path
 
-from benchmarks.truth import cases_in
 from damagescore.batch import Job, measure_files
+from damagescore.scenes.reading import cases_in
 
 
 def seconds(jobs: list[Job], workers: int) -> float:

@@ -20,13 +20,13 @@ import cv2
 import numpy as np
 
 from benchmarks.stopwatch import best_s
-from benchmarks.truth import Case, cases_in
 from damagescore.damage import find_cracks, find_crumbling
 from damagescore.edge import find_edge
 from damagescore.measure import measure_photo
 from damagescore.photo import read_photo
 from damagescore.quality import check_quality
 from damagescore.scale import find_scale
+from damagescore.scenes.reading import Case, cases_in
 
 
 def largest_face(folder: Path) -> Case:

@@ -15,7 +15,6 @@ from numpy.typing import NDArray
 from scipy.optimize import minimize
 from tqdm import tqdm
 
-from benchmarks.truth import Case, cases_in
 from damagescore.damage.crumbling_evidence import (
     CLUES,
     CORE_CLUES,
@@ -28,6 +27,7 @@ from damagescore.damage.crumbling_strip import Strip, cut_strip, disc
 from damagescore.measure import measure_photo
 from damagescore.photo import read_photo
 from damagescore.photo.outline import fill_outline
+from damagescore.scenes.reading import Case, cases_in
 
 Values = NDArray[np.float64]
 
