@@ -1,5 +1,6 @@
 """A store comes back whole from its backup, from each database into each."""
 
+import json
 import zipfile
 from collections.abc import Callable
 from pathlib import Path
@@ -13,7 +14,7 @@ from damagescore.records import Store
 from damagescore.records.backup import restore_backup, write_backup
 from damagescore.records.keys import make_key, unlock_key
 from tests.inspection_samples import limits
-from tests.record_samples import AT, an_inspection
+from tests.record_samples import AT, an_inspection, signed
 
 PASSPHRASE = "snow on the alders"
 
@@ -119,6 +120,33 @@ def test_a_photo_that_is_damaged_is_told_and_the_rest_is_kept(
     assert "was altered" in found.problems[0]
     with restore_backup(tmp_path / "b.zip", tmp_path / "new", by="R. Alder") as back:
         assert len(back.verify()) == 2
+
+
+def test_a_backup_of_older_tables_is_brought_forward(
+    tmp_path: Path, new_schema: Callable[[], str]
+) -> None:
+    with Store(tmp_path / "data", url=new_schema()) as store:
+        store.save(signed(an_inspection()))
+        write_backup(store, tmp_path / "b.zip", by="R. Alder")
+    with zipfile.ZipFile(tmp_path / "b.zip") as now, zipfile.ZipFile(
+        tmp_path / "old.zip", "w"
+    ) as old:  # fmt: skip
+        listed = json.loads(now.read("backup.json"))
+        listed["revision"] = 5  # before work orders and documents
+        for name in ("tables/work_order.jsonl", "tables/document.jsonl"):
+            del listed["files"][name]
+        for name in listed["files"]:
+            old.writestr(name, now.read(name))
+        old.writestr("backup.json", json.dumps(listed))
+    with restore_backup(tmp_path / "old.zip", tmp_path / "new", by="R. Alder") as back:
+        assert back.load("rec-1") == signed(an_inspection())
+        assert back.verify() == []
+        back.save(an_inspection("rec-2"))
+    listed["revision"] = 99
+    with zipfile.ZipFile(tmp_path / "newer.zip", "w") as newer:
+        newer.writestr("backup.json", json.dumps(listed))
+    with pytest.raises(RecordError, match="table version 99; this program knows up to"):
+        restore_backup(tmp_path / "newer.zip", tmp_path / "other", by="R. Alder")
 
 
 def test_an_archive_is_no_backup(tmp_path: Path) -> None:
