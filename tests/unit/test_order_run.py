@@ -4,6 +4,7 @@ import csv
 import io
 import json
 import os
+import shutil
 import signal
 import subprocess
 import sys
@@ -256,3 +257,59 @@ def test_no_cell_of_the_summary_is_a_formula(start: str) -> None:
     cells = [c for row in csv.reader(io.StringIO(text)) for c in row]
     assert not [c for c in cells if c.strip()[:1] in {"=", "+", "-", "@"}]
     assert any("HYPERLINK" in c for c in cells)
+
+
+def test_job_cards_are_written_one_file_a_part(
+    folder: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    assert (
+        main(["jobcards", "--order", str(folder / "order.toml"), "--out", str(tmp_path)]) == 0
+    )
+    files = [Path(x) for x in capsys.readouterr().out.split()]
+    assert [f.name for f in files] == ["001_hv-2210-0117.pdf", "002_hv-2210-0118.pdf"]
+    words = PdfReader(files[0]).pages[0].extract_text()
+    for said in ("HVRW-0917", "0117", "100.0 mm by calliper"):
+        assert said in words
+
+
+def test_a_part_is_compared_before_and_after(
+    folder: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    before, after = (str(folder / f"HVRW-0917_0117_{n}.jpg") for n in (1, 2))
+    out = str(tmp_path)
+    code = main(
+        ["repair", before, after, "--out", out, "--square-side", "10", "--workers", "1"]
+    )
+    said = capsys.readouterr().out
+    assert code == 0
+    assert "crack length, total: no difference shown" in said  # the same pixels twice
+    assert (tmp_path / "before_after.pdf").read_bytes().startswith(b"%PDF-")
+
+
+def test_in_two_orders_the_part_has_to_be_named(
+    folder: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    asked = ["repair", str(folder), str(folder), "--out", str(tmp_path)]
+    assert main([*asked, "--serial-number", "0999"]) == 2
+    assert "0 parts with serial '0999'" in capsys.readouterr().err
+
+
+def test_a_folder_that_is_no_order_is_told(
+    tmp_path: Path, folder: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    limits_file = str(folder / "limits.toml")
+    asked = ["order", str(tmp_path), "--limits", limits_file, "--out", str(tmp_path / "out")]
+    assert main(asked) == 2
+    assert "is no order" in capsys.readouterr().err
+
+
+def test_assess_takes_an_order_too(
+    folder: Path, whole: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    # What was measured already is taken over, so that only the papers are written anew.
+    shutil.copytree(whole / "journal", tmp_path / "journal")
+    asked = ["assess", str(folder), "--limits", str(folder / "limits.toml")]
+    assert main([*asked, "--out", str(tmp_path), "--workers", "1"]) == 3
+    assert "Order HVRW-0917: 2 parts" in capsys.readouterr().out
+    assert (tmp_path / "order.pdf").exists()
+    assert results_in(tmp_path) == results_in(whole)
