@@ -76,7 +76,6 @@ def pose_of_dots(
     change = misfit_px(fit.x, bent) - misfit_px(fit.x)
     spread = spread_of(
         fit.x,
-        fit.jac,
         residuals=partial(residuals, noise_px=noise),
         pose_of=pose_of,
         camera=camera,

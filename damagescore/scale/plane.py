@@ -93,13 +93,11 @@ def plane_of_squares(
     fit = min((least_squares(residuals, s, method="lm") for s in starts), key=lambda r: r.cost)
     pose = pose_of(fit.x)
     residual = float(np.sqrt(np.mean((_misfits(pose, squares, sides_mm) / start) ** 2)))
-    jac = np.array(fit.jac)
     noise_px = max(u_px, residual)  # what misfits is less certain
-    jac[: 8 * len(squares)] *= u_px / noise_px
     bent = [replace(q, corners_px=camera.bent(q.corners_px)) for q in squares]
     change = _misfits(pose, bent, sides_mm) - _misfits(pose, squares, sides_mm)
     spread = spread_of(
-        fit.x, jac, residuals=partial(residuals, noise_px=noise_px), pose_of=pose_of,
+        fit.x, residuals=partial(residuals, noise_px=noise_px), pose_of=pose_of,
         camera=camera, bend_change=change / (start * noise_px),
     )  # fmt: skip
     if residual > MISFIT_SEEN * u_px:

@@ -21,7 +21,7 @@ TILTS = (1, 2)
 length; what follows belongs to the mark alone."""
 
 
-FOCAL_NODES = (-3.0, -2.0, -1.0, 1.0, 2.0, 3.0)
+FOCAL_NODES = (-3.0, -2.0, -1.0, 1.0, 2.0, 3.0, 4.0)
 """Focal lengths, in standard uncertainties from the fitted one, at which the plane is
 fitted again: tilt and focal length go together along a bent ridge, which neither a first
 derivative nor draws from a normal distribution follow."""
@@ -58,7 +58,6 @@ class Spread:
 
 def spread_of(
     x: Points,
-    jacobian: NDArray[np.float64],
     *,
     residuals: Residuals,
     pose_of: Callable[[Points], Pose],
@@ -75,10 +74,8 @@ def spread_of(
     ----------
     x : ndarray, shape (P,)
         Fitted parameters.
-    jacobian : ndarray, shape (R, P)
-        Of the weighted residuals, with the rows of the priors.
     residuals : callable
-        Weighted residuals, shape (R,), of parameters.
+        Weighted residuals, shape (R,), of parameters; those of the priors come last.
     pose_of : callable
         From parameters to a pose.
     camera : Camera
@@ -86,14 +83,15 @@ def spread_of(
         Change of the first M weighted residuals when the lens bends the marks by one
         standard uncertainty more.
     """
-    covariance = np.asarray(np.linalg.inv(jacobian.T @ jacobian), np.float64)
+    slopes = _slopes(residuals, x)
+    covariance = np.asarray(np.linalg.inv(slopes.T @ slopes), np.float64)
     starts, ends = _short_lines(camera)
     base = pose_of(x)
     length = _logs(base, starts, ends)
     drawn = [pose_of(d) for d in _draws(x, covariance)]
     noise = math.sqrt(float(_given(covariance, (*TILTS, FOCAL))[0, 0]))
     with_tilt = _root([_logs(p, starts, ends) - length for p in drawn])
-    moved = pose_of(x - covariance @ (jacobian[: len(bend_change)].T @ bend_change))
+    moved = pose_of(x - covariance @ (slopes[: len(bend_change)].T @ bend_change))
     bent = _logs(moved, camera.bent(starts), camera.bent(ends)) - length
     nodes, weights = _over_focal(x, residuals, math.sqrt(float(covariance[FOCAL, FOCAL])))
     others = [pose_of(n) for n in nodes]
@@ -112,21 +110,51 @@ def spread_of(
     )
 
 
+def at_mean_focal(x: Points, residuals: Residuals) -> Points:
+    """The parameters fitted at the mean focal length instead of the likeliest one.
+
+    Where the marks tell only tilt over focal length, the likeliest pair lies too near to
+    none of either: many more pairs lie beyond it than before it.
+    """
+    slopes = _slopes(residuals, x)
+    covariance = np.linalg.inv(slopes.T @ slopes)
+    nodes, weights = _over_focal(x, residuals, math.sqrt(float(covariance[FOCAL, FOCAL])))
+    return _fitted_at(x, residuals, float(weights @ nodes[:, FOCAL]))[0]
+
+
+def _slopes(residuals: Residuals, x: Points) -> NDArray[np.float64]:
+    """Derivatives of the residuals by central differences, shape (R, P)."""
+    columns = []
+    for i in range(len(x)):
+        step = np.zeros(len(x))
+        step[i] = 1e-5 * max(1.0, abs(float(x[i])))
+        columns.append((residuals(x + step) - residuals(x - step)) / (2 * step[i]))
+    return np.column_stack(columns)
+
+
 def _over_focal(x: Points, residuals: Residuals, u_log_focal: float) -> tuple[Points, Points]:
-    """Parameters fitted at other focal lengths, and how likely each is; sums to 1."""
+    """Parameters fitted at other focal lengths, and how likely each is; sums to 1.
+
+    The likelihood of each is that of the fit times the volume of what fits as well there
+    (Laplace's approximation).
+    """
+    steps = [x[FOCAL] + step * u_log_focal for step in (0.0, *FOCAL_NODES)]
+    fits = [_fitted_at(x, residuals, focal) for focal in steps]
+    logs = np.array([log for _, log in fits])
+    likely = np.exp(logs - logs.max())
+    return np.array([node for node, _ in fits]), likely / likely.sum()
+
+
+def _fitted_at(x: Points, residuals: Residuals, focal: float) -> tuple[Points, float]:
+    """Parameters fitted with the focal length held, and the log of their likelihood."""
     free = [i for i in range(len(x)) if i != FOCAL]
 
-    def whole(rest: Points, focal: float) -> Points:
-        return np.insert(rest, FOCAL, focal)
+    def held(rest: Points) -> Points:
+        return residuals(np.insert(rest, FOCAL, focal))
 
-    nodes, costs = [x], [float(np.sum(residuals(x) ** 2)) / 2]
-    for step in FOCAL_NODES:
-        focal = x[FOCAL] + step * u_log_focal
-        fit = least_squares(lambda r, f=focal: residuals(whole(r, f)), x[free], method="lm")
-        nodes.append(whole(fit.x, focal))
-        costs.append(float(fit.cost))
-    likely = np.exp(min(costs) - np.array(costs))
-    return np.array(nodes), likely / likely.sum()
+    fit = least_squares(held, x[free], method="lm")
+    _, log_volume = np.linalg.slogdet(fit.jac.T @ fit.jac)
+    return np.insert(fit.x, FOCAL, focal), -float(fit.cost) - float(log_volume) / 2
 
 
 def _root(changes: Sequence[Points | float], weights: Points | None = None) -> float:
