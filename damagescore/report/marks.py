@@ -13,8 +13,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from damagescore.quantity import MM_PER_INCH, Length, format_quantity
-from damagescore.scale import ruler_length
-from damagescore.scale.record import Scale
+from damagescore.scale import limit_lines_px, ruler_length
+from damagescore.scale.record import Scale, SurfaceMap
 
 Points = NDArray[np.float64]
 
@@ -60,6 +60,10 @@ STYLES: Mapping[str, LineStyle] = {
     "keep_out": LineStyle(
         name="kept out, not judged: grey, hatched", rgb=(95, 95, 95), width=0.9,
         dash=(3.0, 3.0), hatch=True,
+    ),
+    "too_far": LineStyle(
+        name="turned too far, not judged beyond: dashes with long gaps", rgb=(13, 85, 96),
+        width=0.9, dash=(6.0, 9.0),
     ),
     "ruler": LineStyle(name="measuring line, no damage: thin black", rgb=(0, 0, 0), width=0.7),
 }  # fmt: skip
@@ -127,6 +131,22 @@ def limit_marks(measurement: Mapping[str, Any]) -> Iterator[Mark]:
         yield Mark(style="region", points_px=_points(edge["region_px"]), closed=True)
 
 
+def turn_lines_px(measurement: Mapping[str, Any]) -> tuple[Points, ...]:
+    """Where a round edge turns too far to be judged, shape (N, 2) each; none on a flat one."""
+    surface = (measurement.get("scale") or {}).get("surface") or {}
+    if surface.get("radius_mm") is None:
+        return ()
+    photo = measurement["photo"]
+    size = int(photo["width"]), int(photo["height"])
+    return limit_lines_px(SurfaceMap.from_dict(surface), size)
+
+
+def turn_marks(measurement: Mapping[str, Any]) -> Iterator[Mark]:
+    """The lines of `turn_lines_px`."""
+    for line in turn_lines_px(measurement):
+        yield Mark(style="too_far", points_px=line)
+
+
 def _boundary(layers: Sequence[Mapping[str, Any]], number: int) -> Points:
     """A boundary of the stack, counted from the lowest: each is a side of a layer."""
     layer = layers[max(0, number - 1)]
@@ -167,6 +187,7 @@ def all_marks(
     """Everything that is drawn over a photo, the findings last."""
     yield from layer_marks(measurement)
     yield from limit_marks(measurement)
+    yield from turn_marks(measurement)
     yield from ruler_marks(measurement)
     yield from finding_marks(measurement, states)
 

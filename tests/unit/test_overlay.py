@@ -16,6 +16,7 @@ from damagescore.report.marks import (
     hatch_lines,
     kinds_in,
     scale_bar,
+    turn_lines_px,
 )
 
 GREY = 90
@@ -212,3 +213,19 @@ def test_a_close_up_of_a_finding_at_the_very_corner_stays_in_the_photo() -> None
         found = close_up(a_photo(2000, 1500), a_measurement(speck))
         assert found is not None
         assert min(found[0].shape[:2]) > 1
+
+
+def test_the_limit_of_turn_is_drawn_on_a_round_edge_only() -> None:
+    surface = {"px_to_mm": np.diag([0.1, 0.1, 1.0]).tolist(), "radius_mm": 20.0,
+               "facing_mm": 30.0}  # fmt: skip
+    plain = a_measurement()
+    plain |= {"scale": {"mm_per_px": 0.1, "surface": surface}}
+    plain |= {"photo": {"width": 600, "height": 400}}
+    left, right = turn_lines_px(plain)
+    # parallel view: x = R sin(50 deg) from the facing line, 10 px to the mm
+    reach = 200 * np.sin(np.radians(50))
+    assert np.allclose(left[:, 0], 300 - reach)
+    assert np.allclose(right[:, 0], 300 + reach)
+    assert kinds_in(plain, {}) == ["too_far"]
+    surface["radius_mm"] = None
+    assert turn_lines_px(plain) == ()

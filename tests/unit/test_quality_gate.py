@@ -9,6 +9,7 @@ import pytest
 from damagescore.photo import CameraFacts, Photo
 from damagescore.quality import Check, Quality, check_quality
 from damagescore.quality.sharpness import side_response
+from damagescore.scale.camera import LensUse
 from damagescore.scale.record import Mark, Scale, SurfaceMap
 
 HEIGHT, WIDTH = 700, 1000
@@ -133,6 +134,29 @@ def test_resolution(px_per_mm: float, outcome: str) -> None:
 )
 def test_tilt(tilt_deg: float, outcome: str) -> None:
     assert check(judged(scale=scale_of(tilt_deg=tilt_deg)), "tilt").outcome == outcome
+
+
+@pytest.mark.parametrize(
+    ("tilt_deg", "u_tilt_deg", "outcome"),
+    [(45.0, 1.0, "refuse"), (45.0, 6.0, "warn"), (20.0, 1.0, "pass"), (20.0, 15.0, "warn")],
+)
+def test_a_tilt_is_refused_only_where_it_surely_is_too_large(
+    tilt_deg: float, u_tilt_deg: float, outcome: str
+) -> None:
+    # one-sided 95 %: 45 - 1.65 x 1 lies beyond 40 degrees, 45 - 1.65 x 6 does not
+    found = check(judged(scale=scale_of(tilt_deg=tilt_deg, u_tilt_deg=u_tilt_deg)), "tilt")
+    assert found.outcome == outcome
+    assert f"(give or take {1.65 * u_tilt_deg:.0f})" in found.message
+
+
+def test_a_lens_that_was_not_used_is_a_warning() -> None:
+    use = LensUse(name="macro", camera="Sample A", used=False, note="the zoom was set to 7 mm")
+    found = check(judged(scale=scale_of(lens=use)), "lens")
+    assert found.outcome == "warn"
+    assert "was not used: the zoom was set to 7 mm" in found.message
+    assert check(
+        judged(scale=scale_of(lens=replace(use, used=True, note=""))), "lens"
+    ).outcome == ("pass")
 
 
 def test_unknown_tilt_is_said_and_does_not_pass() -> None:

@@ -12,7 +12,7 @@ from damagescore.quantity import (
     format_quantity,
     quantity_from_dict,
 )
-from damagescore.report.marks import STYLES, LineStyle
+from damagescore.report.marks import STYLES, LineStyle, turn_lines_px
 from damagescore.scale import ruler_length
 from damagescore.ui import questions
 from damagescore.ui.known import Known, measurement_from
@@ -105,6 +105,7 @@ def _limits(entry: PhotoEntry) -> dict[str, Any]:
     return {
         "region": entry.options.get("region_px"),
         "keepOut": list(entry.options.get("keep_out_px") or ()),
+        "turnLimits": [_rounded(x) for x in turn_lines_px(entry.measurement)],
     }
 
 

@@ -178,7 +178,13 @@ class Painter {
 
   // Outside the region and inside what is kept out nothing is judged: it is dimmed.
   drawLimits(pen) {
-    const { region, keepOut, photo } = this.ws.data;
+    const { region, keepOut, turnLimits, photo } = this.ws.data;
+    // A round edge turns too far to be judged beyond these.
+    for (const points of turnLimits) {
+      const path = new Path2D();
+      addPath(path, points, false);
+      this.stroke(pen, path, { width: 1.5, colour: "#0d5560", dash: [6, 9] });
+    }
     if (!region && !keepOut.length) return;
     const shade = new Path2D();
     if (region) {
