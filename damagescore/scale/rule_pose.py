@@ -9,7 +9,7 @@ from scipy.optimize import least_squares
 from damagescore.scale.camera import Camera
 from damagescore.scale.plane import FittedPose
 from damagescore.scale.pose import TILT_PRIOR, Pose
-from damagescore.scale.spread import at_mean_focal, spread_of
+from damagescore.scale.spread import spread_of
 from damagescore.scale.surface import Points, SurfaceMap
 
 SMALLEST_NOISE_PX = 0.02
@@ -66,12 +66,11 @@ def pose_of_rule(
         noise = max(SMALLEST_NOISE_PX, float(np.sqrt(np.mean(misfit_px(fit.x) ** 2))))
         first = fit.x
     weighted = partial(residuals, noise_px=noise)
-    best = at_mean_focal(fit.x, weighted)
-    change = misfit_px(best, camera.bent(points_px)) - misfit_px(best)
+    change = misfit_px(fit.x, camera.bent(points_px)) - misfit_px(fit.x)
     spread = spread_of(
-        best, residuals=weighted, pose_of=pose_of, camera=camera, bend_change=change / noise
+        fit.x, residuals=weighted, pose_of=pose_of, camera=camera, bend_change=change / noise
     )
-    return FittedPose(pose=pose_of(best), spread=spread, residual_px=noise)
+    return FittedPose(pose=pose_of(fit.x), spread=spread, residual_px=noise)
 
 
 def _first_guess(points_px: Points, along_mm: NDArray[np.float64]) -> Points:

@@ -110,18 +110,6 @@ def spread_of(
     )
 
 
-def at_mean_focal(x: Points, residuals: Residuals) -> Points:
-    """The parameters fitted at the mean focal length instead of the likeliest one.
-
-    Where the marks tell only tilt over focal length, the likeliest pair lies too near to
-    none of either: many more pairs lie beyond it than before it.
-    """
-    slopes = _slopes(residuals, x)
-    covariance = np.linalg.inv(slopes.T @ slopes)
-    nodes, weights = _over_focal(x, residuals, math.sqrt(float(covariance[FOCAL, FOCAL])))
-    return _fitted_at(x, residuals, float(weights @ nodes[:, FOCAL]))[0]
-
-
 def _slopes(residuals: Residuals, x: Points) -> NDArray[np.float64]:
     """Derivatives of the residuals by central differences, shape (R, P)."""
     columns = []

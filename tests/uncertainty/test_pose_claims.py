@@ -29,7 +29,8 @@ def drawn(rng, *, exif: bool) -> tuple[Pose, Camera, Camera]:
     """The true pose, what is known of its camera, and the lens that nobody knows of."""
     usual, _ = camera_of(CameraFacts(), SIZE_PX)
     known = Camera(size_px=SIZE_PX, focal_px=6000.0, u_log_focal=0.05) if exif else usual
-    focal = known.focal_px * math.exp(known.u_log_focal * rng.standard_normal())
+    # no lens is longer or shorter than two standard deviations of what is usual
+    focal = known.focal_px * math.exp(known.u_log_focal * np.clip(rng.normal(), -2, 2))
     tilts = TILT_PRIOR["face"] * rng.standard_normal(2)
     pose = Pose(
         mm_per_px=0.025, tilt_x=tilts[0], tilt_y=tilts[1], focal_px=focal, size_px=SIZE_PX
