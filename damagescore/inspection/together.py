@@ -108,7 +108,8 @@ def _touch(one: Edit, other: Edit) -> bool:
     a, b = one.after, other.after
     if not is_patch(a) or not is_patch(b):
         return one.action == other.action == "assess"
-    if a["slot"] in ("part", "hand") or b["slot"] in ("part", "hand"):
+    of_its_own = ("part", "task", "hand")
+    if a["slot"] in of_its_own or b["slot"] in of_its_own:
         return bool(a["slot"] == b["slot"])
     if a["photo"] != b["photo"]:
         return False

@@ -58,8 +58,8 @@ def _layer_text(layer: Mapping[str, Any], unit: Length) -> str:
 
 
 def _facts(patch: Mapping[str, Any], *, unit: Length) -> dict[str, str]:
-    if patch.get("slot") == "part":
-        given = {k: v for k, v in patch["part"].items() if v not in ("", None)}
+    if patch.get("slot") in ("part", "task"):
+        given = {k: v for k, v in patch[patch["slot"]].items() if v not in ("", None)}
         return {words_of(k, {}): str(v)[:80] for k, v in given.items()}
     if patch.get("slot") == "rulers":
         return {"measuring lines": str(len(patch["rulers"]))}

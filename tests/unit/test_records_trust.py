@@ -8,11 +8,20 @@ from sqlalchemy import text
 from sqlalchemy.exc import DBAPIError
 
 from damagescore.errors import RecordError
-from damagescore.inspection import Task, inspection_to_dict, set_task, sign_inspection
-from damagescore.inspection.record import Inspection, PhotoEntry
+from damagescore.inspection import (
+    Task,
+    clash_of,
+    inspection_to_dict,
+    set_part,
+    set_task,
+    sign_inspection,
+    undo,
+)
+from damagescore.inspection.record import Inspection, Part, PhotoEntry
 from damagescore.inspection.seal import BY_KEY, BY_NAME, SigningKey, content_of, new_key
 from damagescore.records import Store
 from damagescore.records.keys import key_path, keys_of, make_key, unlock_key
+from damagescore.report.changes import change_text
 from tests.record_samples import AT, an_inspection, signed, tamper
 
 PASSPHRASE = "alder leaf under snow"
@@ -217,6 +226,12 @@ def test_what_was_done_is_kept_signed_and_can_be_undone(store: Store) -> None:
     record = set_task(ready(), task, by="R. Alder", at=AT)
     assert (record.task, record.edits[-1].action) == (task, "set_task")
     assert set_task(record, task) is record
+    assert undo(record, by="R. Alder", at=AT).task == Task()
+    said = change_text(record.edits[-1].before, record.edits[-1].after, unit="mm")
+    assert "extent none → all layers, whole edge" in said
+    hers = set_part(ready(), Part(part_number="HV-9"), by="B. Rowan", at=AT)
+    his = set_task(hers, task, by="R. Alder", at=AT)
+    assert clash_of(hers, his, seen=0, own=()) is None
     store.save(sign_inspection(record, **SIGN))
     assert store.load("rec-1").task == task
     assert store.verify() == []
