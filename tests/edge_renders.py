@@ -147,10 +147,13 @@ def render_profile(
     tilt: float = 0.02,
     outward: str = "right",
     background: float = 225.0,
+    bench: tuple[float, float] | None = None,
     noise: float = 1.0,
     seed: int = 2,
 ) -> ProfileRender:
     """A part at the left against a plain background; parabolic bulges.
+
+    `bench` is the level, mm below the middle, from which the background has another grey.
 
     `peaks_mm` from the top; the shims' ends lie on a line of slope `tilt`; the
     plates stand back by 0.6 mm.
@@ -181,7 +184,10 @@ def render_profile(
     part += 4.0 * (grain / grain.std())[..., None]
     slope = np.gradient(edge, axis=0)
     inside = ndtr((edge - x) / np.hypot(1.0, slope) / BLUR_PX)[..., None]
-    rgb = inside * part + (1 - inside) * background + noise * rng.normal(size=part.shape)
+    behind = np.full((height, width, 1), background)
+    if bench is not None:
+        behind[level > bench[0]] = bench[1]
+    rgb = inside * part + (1 - inside) * behind + noise * rng.normal(size=part.shape)
     if outward == "left":
         rgb = rgb[:, ::-1]
     elif outward == "down":

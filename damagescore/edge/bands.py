@@ -12,6 +12,10 @@ Points = NDArray[np.float64]
 
 SHIM_MM = (0.2, 1.3)
 FLANK_MM = 0.45
+MOSTLY_SHOWN, PARTLY_SHOWN = (0.5, 0.75), (0.3, 0.4)
+"""Shares of the blocks that have to show a band: half of them and, more weakly, three
+quarters; or a third, where light makes shims and rubber alike on the rest."""
+
 GAP_MM = 0.12
 """Left out between band and flank: the blurred edge itself."""
 
@@ -98,7 +102,9 @@ class Boxes:
         return means
 
 
-def find_bands(profiles: Profiles, *, mm_per_px: float) -> list[Band]:
+def find_bands(
+    profiles: Profiles, *, mm_per_px: float, shown: tuple[float, float] = MOSTLY_SHOWN
+) -> list[Band]:
     """Find bands of a shim's thickness that most blocks agree upon.
 
     Parameters
@@ -106,6 +112,8 @@ def find_bands(profiles: Profiles, *, mm_per_px: float) -> list[Band]:
     profiles : Profiles
     mm_per_px : float
         Millimetres per photo pixel across the layers.
+    shown : tuple of float
+        Two shares of the blocks: the contrast is the mean of what each shows at least.
 
     Returns
     -------
@@ -116,7 +124,7 @@ def find_bands(profiles: Profiles, *, mm_per_px: float) -> list[Band]:
     tried = np.geomspace(*SHIM_MM, 7) * rows_per_mm
     noise = profile_noise(profiles)
     boxes = Boxes.of(np.asarray(profiles.values / noise, dtype=np.float32))
-    found = [_contrast(boxes, t, rows_per_mm) for t in tried]
+    found = [_contrast(boxes, t, rows_per_mm, shown) for t in tried]
     strength = np.stack([s for _, s in found])
     best = np.argmax(np.nan_to_num(strength, nan=-1.0), axis=0)
     rows = np.arange(strength.shape[1])
@@ -138,7 +146,9 @@ def profile_noise(profiles: Profiles) -> Points:
     return np.asarray(np.maximum(np.nanmedian(change, axis=(0, 1)), floor), dtype=np.float64)
 
 
-def _contrast(boxes: Boxes, rows: float, rows_per_mm: float) -> tuple[Points, Points]:
+def _contrast(
+    boxes: Boxes, rows: float, rows_per_mm: float, shown: tuple[float, float]
+) -> tuple[Points, Points]:
     half, gap, flank = rows / 2, GAP_MM * rows_per_mm, FLANK_MM * rows_per_mm
     inner = max(half - 0.5 * gap, 0.4)
     inside = boxes.means(-inner, inner)
@@ -149,10 +159,11 @@ def _contrast(boxes: Boxes, rows: float, rows_per_mm: float) -> tuple[Points, Po
         upper * lower > 0, np.sign(upper) * np.minimum(abs(upper), abs(lower)), 0.0
     )
     alike[~np.isfinite(upper * lower)] = np.nan
-    # The quarter of blocks that agree least still has to show the band.
-    middle, low, high = known_quantiles(alike, (0.5, 0.25, 0.75))
-    weakest = np.where(middle > 0, low, high)
-    contrast = np.where(middle * weakest > 0, (middle + weakest) / 2, 0.0)
+    first, second = shown
+    low = known_quantiles(alike, (1 - first, 1 - second, first, second))
+    bright = np.where(np.minimum(low[0], low[1]) > 0, (low[0] + low[1]) / 2, 0.0)
+    dark = np.where(np.maximum(low[2], low[3]) < 0, (low[2] + low[3]) / 2, 0.0)
+    contrast = np.where(bright > -dark, bright, dark)
     return contrast, np.sqrt((contrast**2).sum(axis=1))
 
 

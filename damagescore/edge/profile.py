@@ -145,7 +145,7 @@ def _with_lost_end(
         mm_per_px = _mm_along(scale, turned, (outline.rows, outline.x))
         doubt = _doubt_beyond(again[1], again[2], mm_per_px)
         return turned, outline, replace(stack, doubt=doubt)
-    better = len(again[2].shims) > len(stack.shims) and not (again[2].doubt and not stack.doubt)
+    better = len(again[2].shims) > len(stack.shims) and not again[2].doubt
     return again if better else found
 
 

@@ -7,7 +7,15 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.ndimage import gaussian_filter1d
 
-from damagescore.edge.bands import SHIM_MM, Band, find_bands, known_quantile, profile_noise
+from damagescore.edge.bands import (
+    MOSTLY_SHOWN,
+    PARTLY_SHOWN,
+    SHIM_MM,
+    Band,
+    find_bands,
+    known_quantile,
+    profile_noise,
+)
 from damagescore.edge.chain import best_chain, unlike
 from damagescore.edge.doubt import doubt_of
 from damagescore.edge.ends import end_of_rubber
@@ -15,8 +23,9 @@ from damagescore.edge.straighten import Profiles
 
 Points = NDArray[np.float64]
 
-LEAST_CLARITY = 4.0
-"""Chains below this occur on plates, benches and cards without any stack."""
+LEAST_CLARITY, LEAST_CLARITY_PARTLY = 4.0, 6.0
+"""Chains below this occur on plates, benches and cards without any stack; the second is for
+shims that are seen on a part of their length only."""
 
 LEAST_BEYOND = 0.6
 """Unlikeness beyond both outer shims from which on it is no rubber, but a plate."""
@@ -73,16 +82,17 @@ def find_stack(
         None where no chain of shims stands out. A stack with a single shim is
         only found when it is told: one band alone is too often something else.
     """
-    bands = find_bands(profiles, mm_per_px=mm_per_px)
-    chain: list[Band] = []
-    for seen in (MOSTLY_SEEN, PARTLY_SEEN):
-        chain, clarity = best_chain(
-            bands, profiles, mm_per_px=mm_per_px, n_layers=n_layers, seen=seen
+    for shown in (MOSTLY_SHOWN, PARTLY_SHOWN):
+        bands = find_bands(profiles, mm_per_px=mm_per_px, shown=shown)
+        least = LEAST_CLARITY if shown == MOSTLY_SHOWN else LEAST_CLARITY_PARTLY
+        found = _clear_chain(
+            bands, profiles, mm_per_px=mm_per_px, n_layers=n_layers, least=least
         )
-        if chain and (n_layers is not None or clarity >= LEAST_CLARITY):
+        if found is not None:
             break
     else:
         return None
+    chain, clarity = found
     shims = _measured_shims(chain, profiles, mm_per_px=mm_per_px)
     top = end_of_rubber(profiles, shims, mm_per_px=mm_per_px, downwards=False)
     bottom = end_of_rubber(profiles, shims, mm_per_px=mm_per_px, downwards=True)
@@ -94,6 +104,8 @@ def find_stack(
         shims, top, bottom = _turned_over(shims)
     elif n_layers is None:
         doubt = doubt_of(bands, chain, ends=(top, bottom))
+        if shown == PARTLY_SHOWN and not doubt:
+            doubt = "the shims are seen on a part of their length only"
     return Stack(
         top=top,
         bottom=bottom,
@@ -102,6 +114,24 @@ def find_stack(
         direction=direction / (np.linalg.norm(direction) + 1e-12),
         doubt=doubt,
     )
+
+
+def _clear_chain(
+    bands: list[Band],
+    profiles: Profiles,
+    *,
+    mm_per_px: float,
+    n_layers: int | None,
+    least: float,
+) -> tuple[list[Band], float] | None:
+    """The best chain and its clarity; None where none is clear enough."""
+    for seen in (MOSTLY_SEEN, PARTLY_SEEN):
+        chain, clarity = best_chain(
+            bands, profiles, mm_per_px=mm_per_px, n_layers=n_layers, seen=seen
+        )
+        if chain and (n_layers is not None or clarity >= least):
+            return chain, clarity
+    return None
 
 
 def _turned_over(

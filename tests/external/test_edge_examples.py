@@ -5,6 +5,7 @@ geometry in each JSON). The tests are skipped where the folder is absent.
 """
 
 import json
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
@@ -49,6 +50,21 @@ def test_layers_lie_where_they_are(name):
     spread = np.concatenate(off)
     assert np.median(spread) < 1.0  # 0.04 mm: a tenth of a shim's thickness
     assert np.percentile(spread, 95) < 3.0  # nicks, smears and cracks at a bond
+
+
+def test_a_photo_without_colour_shows_the_same_layers_with_a_doubt():
+    photo = read_photo(FOLDER / "f08.jpg")
+    grey = np.rint(photo.grey).astype(np.uint8)
+    plain = replace(photo, rgb=np.repeat(grey[..., None], 3, axis=2))
+    scale = find_scale(photo, REQUESTS["f08"])
+    coloured, edge = find_edge(photo, scale), find_edge(plain, scale)
+    assert len(edge.layers) == len(coloured.layers) == 13
+    assert "a part of their length" in edge.doubt
+    for layer, other in zip(edge.layers, coloured.layers, strict=True):
+        at = other.upper_px[:, 0]
+        off = np.interp(at, *layer.upper_px.T) - other.upper_px[:, 1]
+        # 0.15 mm: light makes shims and rubber alike on half of the length.
+        assert np.median(np.abs(off)) < 4.0
 
 
 def test_bulges_are_measured_to_a_twentieth_of_a_millimetre():

@@ -1,13 +1,16 @@
 """Parabolic bulges on a leaning line, drawn in closed form."""
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
 from damagescore.damage.bulge import bulge_profile, find_bulges
+from damagescore.damage.bulge_datum import fit_datum
 from damagescore.edge import find_edge
 from damagescore.edge.record import Edge
 from damagescore.errors import EdgeError
-from tests.edge_renders import render_face, render_profile
+from tests.edge_renders import Stack, render_face, render_profile
 
 
 @pytest.mark.parametrize("outward", ["right", "left", "down"])
@@ -74,3 +77,61 @@ def test_the_outline_survives_writing_and_reading():
     edge = find_edge(render.photo, render.scale, view="profile")
     back = Edge.from_dict(edge.to_dict())
     assert np.abs(back.outline_px - edge.outline_px).max() < 1e-3  # three decimals are kept
+
+
+def test_layers_before_another_background_are_found():
+    # The bench begins beside the third rubber layer.
+    bench = (Stack().boundaries_mm[5] - 1.0, 150.0)
+    render = render_profile((0.0, 0.8, 0.0, 0.5), bench=bench)
+    edge = find_edge(render.photo, render.scale, view="profile")
+    assert len(edge.rubber) == 4
+    assert edge.doubt == ""
+    peaks = [x.peak.value for x in bulge_profile(render.photo, edge, render.scale).layers]
+    # Two pixels: beside the line between both backgrounds the outline is not sure.
+    assert sorted(peaks) == pytest.approx([0.0, 0.0, 0.5, 0.8], abs=0.08)
+
+
+def test_a_stack_cut_off_by_what_stands_before_it_is_doubted():
+    render = render_profile((0.0, 0.8, 0.0, 0.0))
+    rgb = render.photo.rgb.copy()
+    cut = round((render.photo.height - 1) / 2 + (Stack().boundaries_mm[7] - 1.2) / 0.04)
+    rgb[cut:] = 90  # a bench that hides most of the lowest layer
+    grey = rgb.mean(axis=2).astype(np.float32)
+    photo = replace(render.photo, rgb=rgb, grey=grey)
+    edge = find_edge(photo, render.scale, view="profile")
+    assert edge.doubt
+
+
+def _outline(ends_mm, *, flank=None):
+    """Outline (N, 2), mm, 0.02 mm a row, of four shims 0.5 mm wide with rubber between."""
+    t = np.arange(0.0, 12.0, 0.02)
+    out = np.full(len(t), -0.1)
+    shims = []
+    for k, end in enumerate(ends_mm):
+        middle = 1.5 + 3.0 * k
+        out[np.abs(t - middle) < 0.6] = end
+        shims.append(np.abs(t - middle) < 0.125)
+    if flank is not None:  # a bulge that reaches over most of a shim
+        middle = 1.5 + 3.0 * flank
+        out = np.maximum(out, 1.0 - 2.5 * np.abs(t - middle + 0.3))
+    return np.column_stack([out, t]), shims
+
+
+def test_shims_that_stand_apart_leave_the_datum_as_sure_as_their_ends_are():
+    outline, shims = _outline((0.0, 0.05, -0.05, 0.0))
+    datum = fit_datum(outline, shims, np.array([-5.0, 6.0]))
+    _, out = datum.frame(outline)
+    line = np.polyfit([1.5, 4.5, 7.5, 10.5], [0.0, 0.05, -0.05, 0.0], 1)
+    at = np.flatnonzero(shims[1])[0]
+    # Least squares through the ends, by hand; the frame's own turn is second order.
+    assert out[at] == pytest.approx(0.05 - np.polyval(line, outline[at, 1]), abs=1e-3)
+    # 0.3 px of level bias each, as a rectangle, over the root of four ends
+    least = 0.3 * 0.02 / 3**0.5 / 2
+    assert least < datum.u_at(0.0) < 3 * least
+
+
+def test_a_shim_on_the_flank_of_a_bulge_is_taken_at_its_foot():
+    outline, shims = _outline((0.0, 0.0, 0.0, 0.0), flank=2)
+    datum = fit_datum(outline, shims, np.array([-5.0, 6.0]))
+    _, out = datum.frame(outline)
+    assert out[shims[0]] == pytest.approx(0.0, abs=0.03)  # half a row of the flank's slope
