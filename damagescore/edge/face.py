@@ -70,6 +70,7 @@ def find_face_edge(
         profiles_along(reduced, flow, reach_px=_reach(photo, flow)),
         mm_per_px=_mm_across(scale, flow),
         n_layers=n_layers,
+        partly=True,
     )
     # Straighter profiles are the better ones, unless they lost some of the layers.
     if again is not None and (
@@ -162,6 +163,7 @@ def _best_stack(
             profiles_along(reduced, flow, reach_px=reach),
             mm_per_px=_mm_across(scale, flow),
             n_layers=n_layers,
+            partly=True,
         )
         if stack is not None and (best is None or stack.clarity > best[1].clarity):
             best = flow, stack

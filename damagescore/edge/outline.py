@@ -345,3 +345,9 @@ def _crossing(strip: Strip, inside: Points, outside: Points) -> Points:
     upper, lower = share[rows, at], share[rows, at + 1]
     part = (upper - 0.5) / np.where(np.abs(upper - lower) > 1e-9, upper - lower, 1.0)
     return np.where(leaves.any(axis=1), at + np.clip(part, 0, 1), np.nan)
+
+
+def filled(outline: Outline) -> Points:
+    """Outline x with the unknown rows bridged."""
+    known = np.isfinite(outline.x)
+    return np.interp(outline.rows, outline.rows[known], outline.x[known])

@@ -1,6 +1,7 @@
 """The laminated edge seen along its surface: outline and layers next to it."""
 
 import math
+from collections.abc import Iterator
 from dataclasses import replace
 
 import numpy as np
@@ -9,11 +10,13 @@ from scipy.ndimage import gaussian_filter1d, median_filter
 
 from damagescore.edge.build import edge_from_curves
 from damagescore.edge.inward import follow_inward
+from damagescore.edge.lost_end import SEARCHED_END, doubt_beyond, longer, lost_ends
 from damagescore.edge.outline import (
     Outline,
     Track,
     Turned,
     exact_outline,
+    filled,
     rough_outlines,
     turned_array,
 )
@@ -48,16 +51,9 @@ MOST_STEP = 6
 MORE_LAYERS = 3.0
 """Pitches by which an outline is looked for beyond where its background ends."""
 
-LOST_END, SEARCHED_END = 0.5, 1.5
-"""Pitches of outline that must be seen beyond the stack, for less may hide a layer, and
-that are looked for."""
-
-BEYOND, BULGES_MM, JUMP_MM = 0.9, 0.2, 0.12
-"""Pitches beyond the stack in which an outline that rises so far hints at a layer, and how
-far it jumps from row to row where something else begins."""
-
-UNLIKE = 0.2
-"""Share by which an outer layer at a lost end of the outline may differ from the others."""
+LONGER, MOST_LONGER = 0.35, 2
+"""Share of the photo's height by which a few upright outlines are looked for further on,
+where no stack is clear."""
 
 SURE = 11.0
 """A stack this clear ends the search."""
@@ -101,7 +97,9 @@ def _best_outline(photo: Photo, scale: Scale, n_layers: int | None) -> _Found | 
     tracks.sort(key=lambda t: (not _marks_outside(scale, photo, t, factor), -len(t.rows)))
     best: _Found | None = None
     best_score = 0.0
-    for track in tracks[:MOST_TRACKS]:
+    for track in _and_longer(tracks[:MOST_TRACKS], scale, photo, factor):
+        if best_score > SURE and best is not None and len(best[2].shims) > 2:
+            break
         found = _try(photo, scale, track, factor, n_layers)
         if found is None:
             continue
@@ -111,9 +109,19 @@ def _best_outline(photo: Photo, scale: Scale, n_layers: int | None) -> _Found | 
         score *= 1.0 if track.outward in ("right", "left") else 0.7
         if score > best_score:
             best, best_score = found, score
-        if best_score > SURE and len(found[2].shims) > 2:
-            break
     return None if best is None else _with_lost_end(photo, scale, best, factor, n_layers)
+
+
+def _and_longer(
+    tracks: list[Track], scale: Scale, photo: Photo, factor: float
+) -> Iterator[Track]:
+    """The tracks, and then the first upright ones made longer: they may go on unseen."""
+    yield from tracks
+    standing = [t for t in tracks if t.outward in ("right", "left")]
+    for track in standing[:MOST_LONGER]:
+        if _marks_outside(scale, photo, track, factor):
+            more = LONGER * photo.height * factor
+            yield longer(track, (more, more), height=photo.height * factor)
 
 
 def _with_lost_end(
@@ -125,61 +133,26 @@ def _with_lost_end(
     reaches that end, the outline is looked for straight on, a few layers further.
     """
     turned, outline, stack = found
-    ends = _lost_ends(outline, stack, within=SEARCHED_END)
+    ends = lost_ends(outline, stack, within=SEARCHED_END)
     if not any(ends):
         return found
-    more = MORE_LAYERS * stack.pitch_px
-    height = turned.rgb.shape[0]
-    rows = outline.rows
-    first = max(rows[0] - more * ends[0], 0.0)
-    last = min(rows[-1] + more * ends[1], height - 1.0)
-    at = np.arange(first, last + 1)
-    x = np.interp(at, rows, median_filter(filled(outline), 9))
-    longer = Track(
-        rows=(at + 0.5) * factor - 0.5, x=(x + 0.5) * factor - 0.5, outward=turned.outward
+    more = MORE_LAYERS * stack.pitch_px * factor
+    x = median_filter(filled(outline), 9)
+    track = Track(
+        rows=(outline.rows + 0.5) * factor - 0.5,
+        x=(x + 0.5) * factor - 0.5,
+        outward=turned.outward,
     )
-    again = _try(photo, scale, longer, factor, n_layers)
+    track = longer(track, (more * ends[0], more * ends[1]), height=turned.rgb.shape[0] * factor)
+    again = _try(photo, scale, track, factor, n_layers)
     if again is None:
         return found
-    if len(again[2].shims) == len(stack.shims) and not stack.doubt:
-        mm_per_px = _mm_along(scale, turned, (outline.rows, outline.x))
-        doubt = _doubt_beyond(again[1], again[2], mm_per_px)
-        return turned, outline, replace(stack, doubt=doubt)
-    better = len(again[2].shims) > len(stack.shims) and not again[2].doubt
-    return again if better else found
-
-
-def _doubt_beyond(outline: Outline, stack: Stack, mm_per_px: float) -> str:
-    """Why a layer may lie beyond the stack: the outline ends or bulges there."""
-    first, last = stack.shims[0], stack.shims[-1]
-    thick = (first[0] - stack.top, stack.bottom - last[0])
-    lost = _lost_ends(outline, stack, within=LOST_END)
-    if len(stack.shims) > 1 and any(
-        ends and abs(part / (stack.pitch_px - first[1] / 2) - 1) > UNLIKE
-        for ends, part in zip(lost, thick, strict=True)
-    ):
-        return "the outline ends beside the stack, so that some may be missed"
-    out = median_filter(filled(outline), 5) * mm_per_px
-    top, bottom = (round(end - outline.rows[0]) for end in (stack.top, stack.bottom))
-    reach = round(BEYOND * stack.pitch_px)
-    sides = (out[max(top - reach, 0) : max(top, 0)][::-1], out[bottom : bottom + reach])
-    if any(_bulges(side) for side in sides):
-        return "the outline bulges beside the stack, as if another layer lay there"
-    return ""
-
-
-def _bulges(out: Points) -> bool:
-    """Whether an outline (N,), mm, rises without a jump, as rubber does."""
-    jumps = np.flatnonzero(np.abs(np.diff(out)) > JUMP_MM)
-    smooth = out[: jumps[0] + 1] if len(jumps) else out
-    return len(smooth) > 0 and float(smooth.max() - smooth[0]) > BULGES_MM
-
-
-def _lost_ends(outline: Outline, stack: Stack, *, within: float) -> tuple[bool, bool]:
-    """Whether the outline ends less than so many pitches above, or below, the stack."""
-    near = within * stack.pitch_px
-    known = outline.rows[np.isfinite(outline.x)]
-    return bool(known[0] > stack.top - near), bool(known[-1] < stack.bottom + near)
+    doubt = again[2].doubt or doubt_beyond(
+        again[1], again[2], _mm_along(scale, turned, (outline.rows, outline.x))
+    )
+    if len(again[2].shims) > len(stack.shims) and not doubt:
+        return again
+    return turned, outline, replace(stack, doubt=stack.doubt or doubt)
 
 
 def _marks_outside(scale: Scale, photo: Photo, track: Track, factor: float) -> bool:
@@ -281,12 +254,6 @@ def _mm_along(scale: Scale, turned: Turned, course: tuple[Points, Points]) -> fl
     return float(np.hypot(*(mm[1] - mm[0]))) / 20.0
 
 
-def filled(outline: Outline) -> Points:
-    """Outline x with the unknown rows bridged."""
-    known = np.isfinite(outline.x)
-    return np.interp(outline.rows, outline.rows[known], outline.x[known])
-
-
 def _depth_profiles(turned: Turned, rows: Points, x: Points, deep_px: float) -> Profiles:
     """Profiles along a line (rows, x) at several depths inside it."""
     deep = min(deep_px, float(x.min()) - 6)
@@ -348,7 +315,7 @@ def _assembled(
         step = -step
     doubt = stack.doubt
     if n_layers is None and not doubt:
-        doubt = _doubt_beyond(outline, stack, mm_per_px)
+        doubt = doubt_beyond(outline, stack, mm_per_px)
     return Edge(
         layers=edge_from_curves(
             [_left_to_right(turned.to_photo(x), step) for x in lines],

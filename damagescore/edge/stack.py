@@ -64,7 +64,7 @@ class Stack:
 
 
 def find_stack(
-    profiles: Profiles, *, mm_per_px: float, n_layers: int | None = None
+    profiles: Profiles, *, mm_per_px: float, n_layers: int | None = None, partly: bool = False
 ) -> Stack | None:
     """Find the stack of rubber and shims in straightened profiles.
 
@@ -75,6 +75,9 @@ def find_stack(
         Millimetres per photo pixel across the layers.
     n_layers : int or None
         Number of rubber layers where it is known.
+    partly : bool
+        Whether shims that show on a part of the blocks only may make a stack, where no
+        other is found.
 
     Returns
     -------
@@ -82,7 +85,7 @@ def find_stack(
         None where no chain of shims stands out. A stack with a single shim is
         only found when it is told: one band alone is too often something else.
     """
-    for shown in (MOSTLY_SHOWN, PARTLY_SHOWN):
+    for shown in (MOSTLY_SHOWN, PARTLY_SHOWN) if partly else (MOSTLY_SHOWN,):
         bands = find_bands(profiles, mm_per_px=mm_per_px, shown=shown)
         least = LEAST_CLARITY if shown == MOSTLY_SHOWN else LEAST_CLARITY_PARTLY
         found = _clear_chain(
