@@ -8,6 +8,7 @@ from numpy.typing import NDArray
 from scipy.ndimage import uniform_filter1d
 
 from damagescore.damage.bulge_datum import Datum, fit_datum
+from damagescore.damage.bulge_ends import layer_ends
 from damagescore.damage.record import Finding
 from damagescore.edge.record import Edge, Layer
 from damagescore.errors import EdgeError
@@ -146,7 +147,7 @@ def bulge_profile(photo: Photo, edge: Edge, scale: Scale) -> BulgeProfile:
             "The edge has no outline to measure bulges on.",
             remedy="Use a photo along the edge against a plain background, view profile.",
         )
-    ends = {x.index: _ends_at_outline(x, outline) for x in edge.layers}
+    ends = layer_ends(edge, outline, scale)
     free = edge.allows(outline)
     shims = [free & _between(outline, ends[x.index], margin=0.25) for x in edge.shims]
     shims = [s for s in shims if s.any()]
@@ -208,16 +209,6 @@ def _rows_per_px(outline: Points) -> float:
     """Rows (or columns, for a part that lies) the outline passes per pixel of chord."""
     chord = np.abs(outline[-1] - outline[0])
     return float(chord.max() / (np.hypot(*chord) + 1e-9))
-
-
-def _ends_at_outline(layer: Layer, outline: Points) -> tuple[int, int]:
-    """Places on the outline where the layer's two boundaries reach it."""
-    places = []
-    for curve in (layer.upper_px, layer.lower_px):
-        tips = curve[[0, -1]]
-        apart = np.hypot(*(outline[None] - tips[:, None]).transpose(2, 0, 1))
-        places.append(int(np.argmin(apart[np.argmin(apart.min(axis=1))])))
-    return min(places), max(places)
 
 
 def _between(outline: Points, ends: tuple[int, int], *, margin: float, least: int = 0) -> Mask:

@@ -7,10 +7,12 @@ import pytest
 
 from damagescore.damage.bulge import bulge_profile, find_bulges
 from damagescore.damage.bulge_datum import fit_datum
+from damagescore.damage.bulge_ends import layer_ends
 from damagescore.edge import find_edge
-from damagescore.edge.record import Edge
+from damagescore.edge.record import Edge, Layer
 from damagescore.errors import EdgeError
-from tests.edge_renders import Stack, render_face, render_profile
+from damagescore.quantity import NotMeasured
+from tests.edge_renders import Stack, render_face, render_profile, scale_of
 
 
 @pytest.mark.parametrize("outward", ["right", "left", "down"])
@@ -135,3 +137,38 @@ def test_a_shim_on_the_flank_of_a_bulge_is_taken_at_its_foot():
     datum = fit_datum(outline, shims, np.array([-5.0, 6.0]))
     _, out = datum.frame(outline)
     assert out[shims[0]] == pytest.approx(0.0, abs=0.03)  # half a row of the flank's slope
+
+
+def _ring_edge(*, slant: float, radius_mm: float = 30.0, mm_per_px: float = 0.04) -> Edge:
+    """Five boundaries of a ring's layers from 0.4 to 8 mm inside the outline at x = 500.
+
+    The camera looks at the middle one: the others turn towards it inside by the ellipse's
+    height beside its vertex, and are known up to 0.4 mm beside the outline.
+    """
+    depth = np.concatenate([[0.0], np.arange(0.4, 8.0, 0.15)])
+    reach = np.sqrt(2 * radius_mm * np.maximum(depth, 0.4) - np.maximum(depth, 0.4) ** 2)
+    curves = []
+    for row in (100.0, 200.0, 300.0, 400.0, 500.0, 600.0):
+        turn = slant * (row - 350.0) / 250.0
+        rows = row + turn * reach / mm_per_px
+        curves.append(np.column_stack([500.0 - depth / mm_per_px, rows])[::-1])
+    kinds = ("rubber", "shim", "rubber", "shim", "rubber")
+    layers = tuple(
+        Layer(
+            index=i, kind=kind, upper_px=curves[4 - i], lower_px=curves[5 - i],
+            thickness=NotMeasured(reason="drawn", unit="mm"),
+        )
+        for i, kind in enumerate(kinds)
+    )  # fmt: skip
+    outline = np.column_stack([np.full(801, 500.0), np.arange(801.0)])
+    return Edge(layers=layers, shape=(800, 800), outline_px=outline)
+
+
+@pytest.mark.parametrize("slant", [0.0, 0.05])
+def test_layers_of_a_ring_seen_at_a_slant_are_followed_to_the_outline(slant):
+    edge = _ring_edge(slant=slant)
+    ends = layer_ends(edge, edge.outline_px, scale_of(0.04, shape=(800, 800)))
+    for index in (1, 2, 3):  # the stack's own ends follow from the others
+        upper = 500 - 100 * index
+        # The law holds to d / 4r at a depth d: 4 % of 6 px at 5 mm; and whole rows.
+        assert ends[index] == pytest.approx((upper, upper + 100), abs=1.5)

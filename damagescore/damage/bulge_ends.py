@@ -1,0 +1,98 @@
+"""Where layers reach the outline: rings seen at a slant turn up or down beside it."""
+
+import math
+
+import numpy as np
+from numpy.typing import NDArray
+
+from damagescore.edge.record import Edge, Layer
+from damagescore.scale.record import Scale
+
+Points = NDArray[np.float64]
+
+DEPTHS_MM = (0.5, 5.0)
+"""Depths inside the outline between which a boundary's course tells where it ends."""
+
+LEAST_POINTS, LEAST_CURVES = 6, 4
+
+LEAST_CONVERGING_MM = 0.2
+"""By how much the highest and the lowest boundary of a ring come nearer, at least."""
+
+MOST_SHIFT_MM = 0.8
+"""Larger shifts are courses that were lost."""
+
+
+def layer_ends(edge: Edge, outline: Points, scale: Scale) -> dict[int, tuple[int, int]]:
+    """Places on the outline where each layer's two boundaries reach it.
+
+    A ring of radius r seen at a slant e lies sin(e) sqrt(2 r d) higher or lower at a depth d
+    inside the outline than at the outline itself (the ellipse's height beside its vertex).
+    So each boundary is followed back to depth 0 by a straight line over sqrt(d); as e
+    changes evenly over the stack, so does the shift.
+
+    Parameters
+    ----------
+    edge : Edge
+    outline : ndarray, shape (N, 2)
+        In order along the stack, photo pixels.
+    scale : Scale
+
+    Returns
+    -------
+    dict
+        First and last place on the outline by layer index.
+    """
+    chord = outline[-1] - outline[0]
+    along = chord / (np.hypot(*chord) + 1e-12)
+    at = outline @ along
+    shift = _shift(edge, outline, along, scale)
+    return {x.index: _ends(x, outline, at, along, shift) for x in edge.layers}
+
+
+def _tip(curve: Points, outline: Points) -> int:
+    """Which end of a boundary lies at the outline: 0 or -1."""
+    apart = [float(np.min(np.hypot(*(outline - curve[k]).T))) for k in (0, -1)]
+    return 0 if apart[0] < apart[1] else -1
+
+
+def _ends(
+    layer: Layer, outline: Points, at: Points, along: Points, shift: Points
+) -> tuple[int, int]:
+    places = []
+    for curve in (layer.upper_px, layer.lower_px):
+        tip = float(curve[_tip(curve, outline)] @ along)
+        places.append(int(np.argmin(np.abs(at - tip - np.polyval(shift, tip)))))
+    return min(places), max(places)
+
+
+def _shift(edge: Edge, outline: Points, along: Points, scale: Scale) -> Points:
+    """Line (slope, offset) of the shift of boundaries over their place along, pixels."""
+    curves = [x.lower_px for x in edge.layers[1:]]  # the stack's own ends are less clear
+    middle = np.vstack([x.polygon_px for x in edge.layers]).mean(axis=0) - outline.mean(axis=0)
+    across = np.array([-along[1], along[0]])
+    inward = across * math.copysign(1.0, float(middle @ across))
+    mm_per_px = scale.surface.mm_per_px_at(outline[len(outline) // 2])
+    found = []
+    for curve in curves:
+        apart = curve - curve[_tip(curve, outline)]
+        depth = (apart @ inward) * mm_per_px
+        seen = (depth > DEPTHS_MM[0]) & (depth < DEPTHS_MM[1])
+        if seen.sum() >= LEAST_POINTS:
+            end = float(np.polyfit(np.sqrt(depth[seen]), apart[seen] @ along, 1)[1])
+            if abs(end) * mm_per_px < MOST_SHIFT_MM:
+                found.append((float(curve[_tip(curve, outline)] @ along), end))
+    if len(found) < LEAST_CURVES:
+        return np.zeros(2)
+    places, ends = np.array(found).T
+    line = _median_line(places, ends)
+    # Lower rings turn up and upper ones down; the boundaries of a flat edge do neither.
+    converging = -line[0] * float(np.ptp(places)) * mm_per_px
+    return line if converging > LEAST_CONVERGING_MM else np.zeros(2)
+
+
+def _median_line(x: Points, y: Points) -> Points:
+    """Line by the median of the slopes between pairs (Theil-Sen)."""
+    i, j = np.triu_indices(len(x), 1)
+    far = np.abs(x[j] - x[i]) > 0.1 * np.ptp(x)
+    slope = float(np.median((y[j] - y[i])[far] / (x[j] - x[i])[far]))
+    return np.array([slope, float(np.median(y - slope * x))])
