@@ -84,7 +84,7 @@ class Series:
     @property
     def shows_anything(self) -> bool:
         """Whether any value is more than "looked and found none"."""
-        return any(m.value != 0 or m.u != 0 for _, m in self.measured)
+        return any(m.value != 0 for _, m in self.measured)
 
     @property
     def use_unit(self) -> str:
