@@ -26,7 +26,7 @@ from damagescore.report.fleet_csv import fleet_csv
 from damagescore.report.tables import record_json
 from tests.conftest import flat_edge
 from tests.inspection_samples import BY, limits, line_finding, measurement
-from tests.unit.test_endurance import part
+from tests.unit.test_endurance import part, write_video
 from tests.unit.test_same_crack import HEIGHT, WIDTH, photo_at
 
 WOBBLE = (0.5, -0.7, 0.4, -0.2, 0.6, -0.5)
@@ -194,6 +194,7 @@ def test_a_comparison_is_written_without_photos() -> None:
 def test_a_test_is_compared_from_its_plan(tmp_path: Path) -> None:
     """A photo that is refused is no value; the readings tell the parts apart."""
     (tmp_path / "a.png").write_bytes(cv2.imencode(".png", photo_at(0).rgb)[1].tobytes())
+    write_video(tmp_path / "v.avi")
     (tmp_path / "r1.csv").write_text("hours,stiffness\n0,100\n100,70\n")
     (tmp_path / "r2.csv").write_text("hours,stiffness\n0,100\n100,95\n")
     (tmp_path / "l.toml").write_text(
@@ -206,6 +207,7 @@ def test_a_test_is_compared_from_its_plan(tmp_path: Path) -> None:
         '[[part]]\nname = "E-1"\nreadings = "r1.csv"\n'
         '[[part.look]]\nhours = 0\nphoto = "a.png"\n'
         '[[part]]\nname = "E-2"\nreadings = "r2.csv"\n'
+        '[[part.look]]\nhours = 0\nuntil_hours = 100\nframes = 2\nvideo = "v.avi"\n'
     )
     args = [
         "compare",
@@ -216,6 +218,7 @@ def test_a_test_is_compared_from_its_plan(tmp_path: Path) -> None:
         "1",
     ]
     assert main(args) == DONE
+    assert len(list((tmp_path / "out" / "frames").glob("v-*.png"))) == 2
     plain = json.loads((tmp_path / "out" / "compare.json").read_text())
     lives = plain["criteria"][0]["lives"]
     assert [(x["not_before"], x["by"]) for x in lives] == [(0, 100), (100, None)]
