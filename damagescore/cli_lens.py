@@ -55,10 +55,10 @@ def run_calibrate(given: argparse.Namespace) -> int:
         "photos": [v.to_dict() for v in found.views],
         "corners_in_fields": found.fields.tolist(),
     }
+    if not faults:  # before anything is printed: a pipe may close early
+        given.out.parent.mkdir(parents=True, exist_ok=True)
+        given.out.write_text(lens_text(found.lens), encoding="utf-8")
     print(json.dumps(plain, allow_nan=False, indent=1, ensure_ascii=False))
     if faults:
         print(f"damagescore: {' '.join(faults)}", file=sys.stderr)
-        return REFUSED
-    given.out.parent.mkdir(parents=True, exist_ok=True)
-    given.out.write_text(lens_text(found.lens), encoding="utf-8")
-    return DONE
+    return REFUSED if faults else DONE

@@ -165,7 +165,7 @@ def _facts(found: Calibration) -> None:
     rows = {
         "Camera": lens.camera,
         "Focal length": f"{lens.focal_px:.1f} ± {1.96 * lens.u_focal_px:.1f} px",
-        "Principal point": " , ".join(
+        "Principal point": ", ".join(
             f"{c:.1f} ± {1.96 * u:.1f} px"
             for c, u in zip(lens.centre_px, lens.u_centre_px, strict=True)
         ),
@@ -176,7 +176,8 @@ def _facts(found: Calibration) -> None:
         "Field covered": f"{lens.coverage_percent:.0f} %",
         "Photos, corners": f"{lens.photos}, {lens.corners}",
     }
-    st.markdown("\n".join(["| | |", "|---|---|", *(f"| {k} | {v} |" for k, v in rows.items())]))
+    head = ["| What | Value |", "|---|---|"]
+    st.markdown("\n".join([*head, *(f"| {k} | {v} |" for k, v in rows.items())]))
 
 
 def _rows(found: Calibration) -> list[dict[str, Any]]:

@@ -24,6 +24,7 @@ PAGES = (
     "compare",
     "limit_sets",
     "scale_cards",
+    "lenses",
     "check_target",
     "studies",
     "training",
