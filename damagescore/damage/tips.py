@@ -169,19 +169,26 @@ def _border_shade(
     The light falls on one border and not on the other, so `side` keeps them apart.
     """
     reach = round(BORDER_MM * px_per_mm)
-    near = (depth > 0) & (depth < reach + 1)
+    at = np.flatnonzero((depth > 0) & (depth < reach + 1))
+    step, border = depth.flat[at].astype(np.intp), side.flat[at]
+    seen, plain = dark.flat[at], sound.flat[at]
     shade = np.zeros(dark.shape, np.float32)
-    for border in np.unique(side[near]):
-        zone = near & (side == border)
-        step = depth[zone].astype(np.intp)
-        seen, plain = dark[zone], sound[zone]
-        levels = np.zeros(reach + 1, np.float32)
-        for k in range(reach + 1):
-            here = seen[plain & (step == k)]
-            # A gleaming border is no reason to take plain rubber beside it for dark.
-            levels[k] = max(0.0, float(np.median(here))) if len(here) > 50 else 0.0
-        shade[zone] = levels[step]
+    for one in np.flatnonzero(np.bincount(border) > 50):
+        here = border == one
+        levels = _levels(seen[here & plain], step[here & plain], reach)
+        shade.flat[at[here]] = levels[step[here]]
     return shade
+
+
+def _levels(seen: Image, step: NDArray[np.intp], reach: int) -> Image:
+    """Median darkness at each distance, 0 where too little is seen or it gleams."""
+    levels = np.zeros(reach + 1, np.float32)
+    order = np.argsort(step, kind="stable")
+    ends = np.cumsum(np.bincount(step, minlength=reach + 1))
+    for k, here in enumerate(np.split(seen[order], ends[:-1])):
+        # A gleaming border is no reason to take plain rubber beside it for dark.
+        levels[k] = max(0.0, float(np.median(here))) if len(here) > 50 else 0.0
+    return levels
 
 
 def with_true_ends(around: Surround, line: Points, *, start: bool = True) -> Points:
