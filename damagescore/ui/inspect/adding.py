@@ -1,6 +1,6 @@
 """Add photos: files, a folder, the camera, or a demo photo."""
 
-from collections.abc import Iterable
+from collections.abc import Callable, Iterable
 from datetime import UTC, datetime
 from typing import Literal
 
@@ -15,6 +15,9 @@ from damagescore.ui.inspect.photo_options import option_fields
 from damagescore.ui.last_time import last_of, last_options
 from damagescore.ui.measuring import FILE_KINDS
 from damagescore.ui.session import flash, told
+
+Chosen = tuple[str, Callable[[], bytes]]
+"""Name of a chosen file, and how to read it."""
 
 WAYS = {"files": "Files", "folder": "A folder", "camera": "Camera"}
 
@@ -44,11 +47,12 @@ def adding(inspection: Inspection) -> None:
         if files and options is None:
             st.caption("Give the size of the mark to measure.")
         if pressed and options is not None:
-            _hand_in(inspection, [(name, data, options) for name, data in files])
+            # One at a time: together they may be larger than the memory.
+            _hand_in(inspection, ((name, read(), options) for name, read in files))
         _demo(inspection)
 
 
-def take_picture(key: str) -> tuple[str, bytes] | None:
+def take_picture(key: str) -> Chosen | None:
     """Take a photo with the camera of this device; None until there is one."""
     picture = st.camera_input("Camera", key=key)
     st.caption(
@@ -57,10 +61,10 @@ def take_picture(key: str) -> tuple[str, bytes] | None:
     )
     if picture is None:
         return None
-    return f"camera-{datetime.now(UTC):%Y%m%d-%H%M%S}.jpg", picture.getvalue()
+    return f"camera-{datetime.now(UTC):%Y%m%d-%H%M%S}.jpg", picture.getvalue
 
 
-def _chosen(inspection_id: str) -> list[tuple[str, bytes]]:
+def _chosen(inspection_id: str) -> list[Chosen]:
     round_number = st.session_state.get("upload-round", 0)
     way = st.segmented_control(
         "Add photos from", list(WAYS), default="files", required=True, key="adding-way",
@@ -75,11 +79,13 @@ def _chosen(inspection_id: str) -> list[tuple[str, bytes]]:
         accept_multiple_files=many, key=f"upload-{way}-{inspection_id}-{round_number}",
         label_visibility="collapsed",
     )  # fmt: skip
-    return [(f.name.rsplit("/", 1)[-1], f.getvalue()) for f in files or ()]
+    return [(f.name.rsplit("/", 1)[-1], f.getvalue) for f in files or ()]
 
 
 def _hand_in(inspection: Inspection, files: Iterable[File]) -> None:
-    for fault in hand_in(inspection, files):
+    with st.spinner("Keeping the photos…"):
+        faults = hand_in(inspection, files)
+    for fault in faults:
         flash(str(fault), bad=True)
     st.session_state["upload-round"] = st.session_state.get("upload-round", 0) + 1
     st.rerun()

@@ -34,7 +34,7 @@ def retake(inspection: Inspection, entry: PhotoEntry) -> None:
         taken = take_picture(f"retake-camera-{key}")
     else:
         file = st.file_uploader("New photo", type=list(FILE_KINDS), key=f"retake-file-{key}")
-        taken = (file.name, file.getvalue()) if file else None
+        taken = (file.name, file.getvalue) if file else None
     reason = st.text_input(
         "Reason", value=_first(why), key=f"retake-why-{key}", max_chars=200
     )  # fmt: skip
@@ -43,14 +43,17 @@ def retake(inspection: Inspection, entry: PhotoEntry) -> None:
         "Replace the photo", key=f"retake-go-{key}", type="primary", disabled=not ready
     ):
         assert taken is not None
-        name, data = taken
+        name, read = taken
         options = replace(
             MeasureOptions.from_dict(entry.options), region_px=None, keep_out_px=(),
             smallest_limit_mm=smallest_limit(inspection),
         )  # fmt: skip
         _do(
             lambda: hand_in_retake(
-                inspection, (name, data, options), replaces=entry.sha256, reason=reason.strip()
+                inspection,
+                (name, read(), options),
+                replaces=entry.sha256,
+                reason=reason.strip(),
             )
         )
 
