@@ -1,5 +1,6 @@
 """The plane of a rule: tilt from how its graduations crowd and converge."""
 
+import math
 from functools import partial
 
 import numpy as np
@@ -13,6 +14,7 @@ from damagescore.scale.spread import spread_of
 from damagescore.scale.surface import Points, SurfaceMap
 
 SMALLEST_NOISE_PX = 0.02
+SPREAD_POINTS = 200
 
 
 def pose_of_rule(
@@ -48,14 +50,14 @@ def pose_of_rule(
             focal_px=usual * float(np.exp(x[3])), size_px=camera.size_px,
         )  # fmt: skip
 
-    def misfit_px(x: Points, at_px: Points = points_px) -> Points:
-        mm = SurfaceMap(px_to_mm=pose_of(x).px_to_mm).to_mm(at_px)
+    def misfit_px(x: Points, at_px: Points = points_px, every: int = 1) -> Points:
+        mm = SurfaceMap(px_to_mm=pose_of(x).px_to_mm).to_mm(at_px[::every])
         found = mm @ np.array([np.cos(x[4]), np.sin(x[4])]) + x[5] * scale
-        return np.asarray((found - along_mm) / scale)
+        return np.asarray((found - along_mm[::every]) / scale)
 
-    def residuals(x: Points, noise_px: float) -> Points:
+    def residuals(x: Points, noise_px: float, every: int = 1) -> Points:
         priors = [x[1] / TILT_PRIOR[view], x[2] / TILT_PRIOR[view], x[3] / u_focal]
-        return np.concatenate([misfit_px(x) / noise_px, priors])
+        return np.concatenate([misfit_px(x, every=every) / noise_px, priors])
 
     middle = camera.middle_px
     offset = (start[:2] @ middle + start[2]) / scale
@@ -65,11 +67,14 @@ def pose_of_rule(
         fit = least_squares(residuals, first, args=(noise,), method="lm")
         noise = max(SMALLEST_NOISE_PX, float(np.sqrt(np.mean(misfit_px(fit.x) ** 2))))
         first = fit.x
-    weighted = partial(residuals, noise_px=noise)
-    change = misfit_px(fit.x, camera.bent(points_px)) - misfit_px(fit.x)
+    # a few hundred points, each weighing more, tell as much of how certain the pose is
+    every = max(1, len(points_px) // SPREAD_POINTS)
+    noise_each = noise / math.sqrt(every)
+    bent = misfit_px(fit.x, camera.bent(points_px), every) - misfit_px(fit.x, every=every)
     spread = spread_of(
-        fit.x, residuals=weighted, pose_of=pose_of, camera=camera, bend_change=change / noise
-    )
+        fit.x, residuals=partial(residuals, noise_px=noise_each, every=every),
+        pose_of=pose_of, camera=camera, bend_change=bent / noise_each,
+    )  # fmt: skip
     return FittedPose(pose=pose_of(fit.x), spread=spread, residual_px=noise)
 
 

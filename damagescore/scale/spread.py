@@ -140,7 +140,7 @@ def _fitted_at(x: Points, residuals: Residuals, focal: float) -> tuple[Points, f
     def held(rest: Points) -> Points:
         return residuals(np.insert(rest, FOCAL, focal))
 
-    fit = least_squares(held, x[free], method="lm")
+    fit = least_squares(held, x[free], method="lm", xtol=1e-6, ftol=1e-6)
     _, log_volume = np.linalg.slogdet(fit.jac.T @ fit.jac)
     return np.insert(fit.x, FOCAL, focal), -float(fit.cost) - float(log_volume) / 2
 
