@@ -15,7 +15,8 @@ from damagescore.records.tables import AuditRow
 
 Action = Literal[
     "sign", "supersede", "export", "archive", "dispose", "backup", "restore", "make key",
-    "save limit set", "settings",
+    "save limit set", "settings", "sign in", "sign out", "failed sign-in", "account",
+    "role",
 ]  # fmt: skip
 
 

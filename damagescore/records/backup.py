@@ -27,7 +27,9 @@ from damagescore.records.tables import (
     IndexStateRow,
     InspectionRow,
     SchemaRow,
+    SignInRow,
     WordRow,
+    WrongPasswordRow,
 )
 from damagescore.records.vault import PhotoVault, vault_at
 from damagescore.records.zips import (
@@ -43,8 +45,13 @@ SCHEMA = "damagescore/backup/1"
 MOST_BYTES = 2**42
 """Of a backup unpacked, 4 TiB: more than such a store holds, and a bound all the same."""
 
+# Who is signed in now is of no use later, though it could be of some to a thief.
+_OF_THE_DAY = (SignInRow.__tablename__, WrongPasswordRow.__tablename__)
+
 # The index is made anew, and each database notes its own revisions.
-_LEFT_OUT = frozenset(x.__tablename__ for x in (IndexRow, WordRow, IndexStateRow, SchemaRow))
+_LEFT_OUT = frozenset(
+    (*_OF_THE_DAY, *(x.__tablename__ for x in (IndexRow, WordRow, IndexStateRow, SchemaRow)))
+)
 
 _COLUMN = re.compile(r"[a-z][a-z0-9_]*")
 
@@ -175,6 +182,10 @@ def _copy_sqlite(engine: Engine, target: Path) -> None:
     try:
         with closing(sqlite3.connect(target)) as copy:
             source.driver_connection.backup(copy)  # type: ignore[union-attr]
+            copy.execute("PRAGMA secure_delete = ON")
+            for table in _OF_THE_DAY:
+                copy.execute(f"DELETE FROM {table}")  # noqa: S608 - our own names
+            copy.commit()
             # One file without its journal, so that the copy is whole by itself.
             copy.execute("PRAGMA journal_mode = DELETE")
     finally:

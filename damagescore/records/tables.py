@@ -166,3 +166,45 @@ class DocumentRow(Base):
     version: Mapped[int] = mapped_column(primary_key=True, autoincrement=False)
     at: Mapped[str]
     body: Mapped[str] = mapped_column(Text)
+
+
+class AccountRow(Base):
+    """A person who may sign in; `password_hash` is empty for sign-in by a provider only."""
+
+    __tablename__ = "account"
+    id: Mapped[str] = mapped_column(primary_key=True)
+    name: Mapped[str] = mapped_column(Text)
+    name_key: Mapped[str] = mapped_column(Text)
+    role: Mapped[str]
+    email: Mapped[str | None] = mapped_column(Text)
+    password_hash: Mapped[str] = mapped_column(Text)
+    disabled: Mapped[bool]
+    made_at: Mapped[str]
+
+
+class SignInRow(Base):
+    """A browser that is signed in: the SHA-256 of its token only."""
+
+    __tablename__ = "sign_in"
+    token_sha256: Mapped[str] = mapped_column(primary_key=True)
+    account_id: Mapped[str]
+    seen_s: Mapped[float]
+    ends_s: Mapped[float]
+
+
+class WrongPasswordRow(Base):
+    """Wrong passwords in a row for a name, known or not, by the SHA-256 of that name."""
+
+    __tablename__ = "wrong_password"
+    name_sha256: Mapped[str] = mapped_column(primary_key=True)
+    count: Mapped[int]
+    last_s: Mapped[float]
+    until_s: Mapped[float]
+
+
+class SignInRuleRow(Base):
+    """What an administrator set for all sign-ins."""
+
+    __tablename__ = "sign_in_rule"
+    name: Mapped[str] = mapped_column(primary_key=True)
+    value: Mapped[str]

@@ -132,9 +132,9 @@ def test_a_backup_of_older_tables_is_brought_forward(
         tmp_path / "old.zip", "w"
     ) as old:  # fmt: skip
         listed = json.loads(now.read("backup.json"))
-        listed["revision"] = 5  # before work orders and documents
-        for name in ("tables/work_order.jsonl", "tables/document.jsonl"):
-            del listed["files"][name]
+        listed["revision"] = 5  # before work orders, documents and accounts
+        for table in ("work_order", "document", "account", "sign_in_rule"):
+            del listed["files"][f"tables/{table}.jsonl"]
         for name in listed["files"]:
             old.writestr(name, now.read(name))
         old.writestr("backup.json", json.dumps(listed))

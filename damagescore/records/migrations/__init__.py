@@ -14,7 +14,7 @@ from damagescore.errors import RecordError
 
 FOLDER = Path(__file__).parent
 
-NEWEST = 7
+NEWEST = 8
 """Number of the newest revision in `versions/`."""
 
 BEFORE_ALEMBIC = 2
