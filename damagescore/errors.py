@@ -49,6 +49,10 @@ class RecordError(DamageScoreError):
     """A record cannot be saved, changed, signed or read."""
 
 
+class SignInError(DamageScoreError):
+    """Somebody is not signed in, or may not do what was asked."""
+
+
 class StudyError(DamageScoreError):
     """Study data cannot answer what was asked of them."""
 
