@@ -93,8 +93,11 @@ def lens_check(scale: Scale) -> Check | None:
 
 
 def uncertainty_check(scale: Scale, *, rule: QualityRule) -> Check:
-    """Judge the relative standard uncertainty of the scale."""
-    percent = 100 * scale.u_relative
+    """Judge the relative standard uncertainty of the scale.
+
+    What the turn of a round edge adds is in each finding, by its own turn.
+    """
+    percent = 100 * scale.u_relative_across
     outcome = rule.scale_uncertainty_percent.judge(percent)
     message = f"The scale is known to {percent:.1f} % (standard uncertainty)"
     if outcome != "pass":

@@ -18,7 +18,7 @@ from damagescore.scale.plane import COVERED_SHARE, plane_of_squares, whole_squar
 from damagescore.scale.pose import Pose
 from damagescore.scale.record import Mark, Scale, SurfaceMap
 from damagescore.scale.request import ScaleRequest
-from damagescore.scale.round_edge import ROUND_LINES, judged_arc_px
+from damagescore.scale.round_edge import ROUND_LINES, stated_arc_px
 from damagescore.scale.rule import find_rule
 from damagescore.scale.spread import Spread, bend_of_lengths
 from damagescore.scale.squares import Square, find_squares
@@ -114,7 +114,7 @@ def with_cylinder(
     )
     u_facing_mm = rectangular(FACING_HALF_WIDTH_MM) if facing_mm is None else 0.0
     rolled = replace(scale, surface=surface, u_facing_mm=u_facing_mm)
-    arc_px = judged_arc_px(surface, (photo.width, photo.height))
+    arc_px = stated_arc_px(surface, (photo.width, photo.height))
     plain = tuple(c for c in scale.budget if c.source not in ROUND_LINES)
     budget = (*plain, *rolled.round_lines(arc_px))
     return replace(rolled, budget=budget, u_relative=_combined(budget))

@@ -20,6 +20,10 @@ ROUND_LINES = (FACING, DISTANCE, AIM)
 STEP_SHARE = 0.01
 """Length over which arcs are compared, in radii."""
 
+STATED_TURN_DEG = 35.0
+"""The scale of a round edge is stated over this turn to both sides; what lies farther aside
+has a larger uncertainty of its own."""
+
 LARGEST_CHANGE = 1.0
 """A place at the horizon has no length left; it is held to be wrong by all of itself."""
 
@@ -83,16 +87,16 @@ def _change(
     return np.asarray(np.clip(known, -LARGEST_CHANGE, LARGEST_CHANGE))
 
 
-def judged_arc_px(surface: SurfaceMap, size_px: tuple[int, int]) -> Points:
+def stated_arc_px(surface: SurfaceMap, size_px: tuple[int, int]) -> Points:
     """Places along the round edge at the level of the photo's middle, shape (N, 2).
 
-    They reach to the turn that is still judged, or to the photo's sides.
+    They reach to the turn over which the scale is stated, or to the photo's sides.
     """
     width, height = size_px
     axis = math.radians(surface.axis_deg)
     along, across = _axes(axis)
     middle = surface.to_mm(np.array([[(width - 1) / 2, (height - 1) / 2]]))[0]
-    angles = np.radians(np.linspace(-TURN_LIMIT_DEG, TURN_LIMIT_DEG, 41))
+    angles = np.radians(np.linspace(-STATED_TURN_DEG, STATED_TURN_DEG, 41))
     assert surface.radius_mm is not None
     arcs = surface.facing_mm + surface.radius_mm * angles
     places = surface.to_px(arcs[:, None] * along + (middle @ across) * across)
