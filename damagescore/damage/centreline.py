@@ -5,6 +5,7 @@ from dataclasses import dataclass
 
 import cv2
 import numpy as np
+from numpy.lib.stride_tricks import sliding_window_view
 from numpy.typing import NDArray
 from scipy.ndimage import gaussian_filter1d
 
@@ -151,15 +152,18 @@ def follow(depth: Image, *, stiffness: float = 0.02) -> NDArray[np.intp]:
     rows, columns = depth.shape
     jumps = np.arange(-3, 4)
     toll = stiffness * jumps.astype(np.float64) ** 2
-    best = -depth[0].astype(np.float64)
+    # The margin costs too much to be chosen; the windows look at `padded` as it changes.
+    padded = np.full(columns + 6, 1e9)
+    padded[3:-3] = -depth[0]
+    around = sliding_window_view(padded, len(jumps))
     came = np.zeros((rows, columns), np.intp)
-    around = np.arange(columns)[:, None] + jumps[None, :] + 3
+    here = np.arange(columns)
     for row in range(1, rows):
-        padded = np.pad(best, 3, constant_values=1e9)
-        options = padded[around] + toll
-        choice = np.argmin(options, axis=1)
-        came[row] = np.clip(np.arange(columns) + jumps[choice], 0, columns - 1)
-        best = options[np.arange(columns), choice] - depth[row]
+        options = around + toll
+        came[row] = np.argmin(options, axis=1)
+        padded[3:-3] = options[here, came[row]] - depth[row]
+    came = np.clip(here + jumps[came], 0, columns - 1)
+    best = padded[3:-3]
     course = np.empty(rows, np.intp)
     course[-1] = int(np.argmin(best))
     for row in range(rows - 1, 0, -1):

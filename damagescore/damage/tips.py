@@ -96,26 +96,29 @@ class Surround:
 
     def look(self, places: Points, headings: Points) -> tuple[Image, Image, Image]:
         """Darkness at L places ahead, (N, M, L), and mean darkness of both sides, (N, M)."""
-        rays = np.stack([np.cos(headings), np.sin(headings)], axis=-1)
-        rays = np.broadcast_to(rays, (len(places), *rays.shape[-2:]))[:, :, None, :]
-        sides = np.stack([-rays[..., 1], rays[..., 0]], axis=-1) * SIDE_MM * self.px_per_mm
-        look = LOOK * LOOK_MM * self.px_per_mm
-        ahead = places[:, None, None, :] + look[None, None, :, None] * rays
-        middle = self._at(self.dark, ahead)
-        left, right = (self._at(self.dark, ahead + k * sides) for k in (1, -1))
-        return middle, left.mean(axis=2), right.mean(axis=2)
+        # Places last: a short last axis is slow, and a walk looks hundreds of times.
+        c, s = np.cos(headings), np.sin(headings)
+        ahead = (LOOK * LOOK_MM * self.px_per_mm)[:, None, None]
+        left_x, left_y = (x * SIDE_MM * self.px_per_mm for x in (-s, c))
+        sides = np.array([0.0, 1.0, -1.0])[:, None, None, None]
+        x = (places[:, :1] + ahead * c) + sides * left_x
+        y = (places[:, 1:] + ahead * s) + sides * left_y
+        read = self._at(self.dark, x.reshape(3 * len(LOOK), -1), y.reshape(3 * len(LOOK), -1))
+        middle, left, right = read.reshape(x.shape)
+        return np.moveaxis(middle, 0, -1), left.mean(axis=0), right.mean(axis=0)
 
     def from_border_mm(self, places: Points) -> Image:
         """Distance from what is not judged."""
-        return np.asarray(self._at(self.depth, places[:, None, :])[:, 0] / self.px_per_mm)
+        read = self._at(self.depth, places[:, :1], places[:, 1:])
+        return np.asarray(read[:, 0] / self.px_per_mm)
 
-    def _at(self, image: Image, places: Points) -> Image:
-        moved = (places - self.corner).astype(np.float32).reshape(len(places), -1, 2)
+    def _at(self, image: Image, x: Points, y: Points) -> Image:
         read = cv2.remap(
-            image, moved[..., 0], moved[..., 1], cv2.INTER_LINEAR,
+            image, (x - self.corner[0]).astype(np.float32),
+            (y - self.corner[1]).astype(np.float32), cv2.INTER_LINEAR,
             borderMode=cv2.BORDER_CONSTANT, borderValue=OUTSIDE,
         )  # fmt: skip
-        return np.asarray(read.reshape(places.shape[:-1]), np.float32)
+        return np.asarray(read, np.float32)
 
 
 def surround_of(grey: Image, line: Points, inside: Mask, *, px_per_mm: float) -> Surround:
@@ -169,26 +172,36 @@ def _border_shade(
     The light falls on one border and not on the other, so `side` keeps them apart.
     """
     reach = round(BORDER_MM * px_per_mm)
-    at = np.flatnonzero((depth > 0) & (depth < reach + 1))
-    step, border = depth.flat[at].astype(np.intp), side.flat[at]
-    seen, plain = dark.flat[at], sound.flat[at]
     shade = np.zeros(dark.shape, np.float32)
-    for one in np.flatnonzero(np.bincount(border) > 50):
-        here = border == one
-        levels = _levels(seen[here & plain], step[here & plain], reach)
-        shade.flat[at[here]] = levels[step[here]]
+    at = np.flatnonzero((depth > 0) & (depth < reach + 1))
+    border = side.ravel()[at]
+    long = np.bincount(border) > 50
+    held = long[border]
+    at, border = at[held], border[held]
+    step = depth.ravel()[at].astype(np.intp)
+    # One number a distance and border: few, so that they are soon sorted.
+    group = (np.cumsum(long) - 1)[border] * (reach + 1) + step
+    plain = sound.ravel()[at]
+    levels = _levels(dark.ravel()[at[plain]], group[plain], int(long.sum()) * (reach + 1))
+    shade.ravel()[at] = levels[group]
     return shade
 
 
-def _levels(seen: Image, step: NDArray[np.intp], reach: int) -> Image:
-    """Median darkness at each distance, 0 where too little is seen or it gleams."""
-    levels = np.zeros(reach + 1, np.float32)
-    order = np.argsort(step, kind="stable")
-    ends = np.cumsum(np.bincount(step, minlength=reach + 1))
+def _levels(seen: Image, group: NDArray[np.intp], count: int) -> Image:
+    """Median darkness of each group, 0 where too little is seen or it gleams."""
+    levels = np.zeros(count, np.float32)
+    order = np.argsort(group.astype(np.min_scalar_type(count)), kind="stable")
+    ends = np.cumsum(np.bincount(group, minlength=count))
     for k, here in enumerate(np.split(seen[order], ends[:-1])):
         # A gleaming border is no reason to take plain rubber beside it for dark.
-        levels[k] = max(0.0, float(np.median(here))) if len(here) > 50 else 0.0
+        levels[k] = max(0.0, _median(here)) if len(here) > 50 else 0.0
     return levels
+
+
+def _median(values: Image) -> float:
+    """As `np.median`, which takes longer to begin than a few thousand values to sort."""
+    ordered = np.sort(values)
+    return float((ordered[(len(ordered) - 1) // 2] + ordered[len(ordered) // 2]) / 2)
 
 
 def with_true_ends(around: Surround, line: Points, *, start: bool = True) -> Points:
@@ -283,7 +296,8 @@ def threshold_at(around: Surround, line: Points, heading: float, body: float) ->
 
 def _chance_contrast(around: Surround, tip: Points, heading: float) -> float:
     """What a walk's best look sees on sound rubber near a tip, by chance."""
-    near = np.hypot(*(around.sound - tip).T) < AROUND_MM * around.px_per_mm
+    away = around.sound - tip
+    near = away[:, 0] ** 2 + away[:, 1] ** 2 < (AROUND_MM * around.px_per_mm) ** 2
     places = around.sound[near]
     off = float(around.from_border_mm(tip[None])[0])
     if off < BORDER_MM:
