@@ -13,7 +13,7 @@ MIME = {".pdf": "application/pdf", ".svg": "image/svg+xml"}
 
 ADVICE = """
 1. Print at **100 %** ("actual size"), never "fit to page", on matt paper.
-2. **Measure the printed card** with a rule or caliper: the card names the length to check.
+2. **Measure the printed card** with a rule or calliper: the card names the length to check.
    If it is off by more than 0.1 %, correct the printer's scaling, or choose *Squares of known
    side* when you add the photo and type in the side that you measured.
 3. Glue it to something flat and stiff. A bent card reads wrongly.

@@ -27,6 +27,8 @@ def fleet_view(rows: tuple[FleetRow, ...], *, axis: Axis) -> None:
     st.dataframe(
         [_cells(r, unit) for r in shown], hide_index=True, width="stretch",
         column_config={
+            # A long serial number would push all else out of a narrow screen.
+            "Part": st.column_config.TextColumn(width="small"),
             "Limit used": st.column_config.ProgressColumn(
                 "Limit used", format="%d %%", min_value=0, max_value=150,
                 help="Last value over its limit; 100 % is at the limit. The bar ends at 150 %.",

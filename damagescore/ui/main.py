@@ -5,6 +5,7 @@ from pathlib import Path
 import numpy as np
 import streamlit as st
 from PIL import Image
+from streamlit.navigation.page import StreamlitPage
 
 from damagescore import __version__
 from damagescore.ui.session import ROOT
@@ -14,41 +15,50 @@ LOOK = Path(__file__).with_name("look.css")
 SIGNAL_COLOURS = ("green", "orange", "red", "gray", "link")
 """Of the theme, given to our own style as --ds-green and so on."""
 
-PAGES = (
-    ("inspect.py", "Inspect", ":material/center_focus_strong:", ""),
-    ("work_orders.py", "Work orders", ":material/assignment:", "work-orders"),
-    ("records.py", "Records", ":material/inventory_2:", "records"),
-    ("history.py", "History", ":material/timeline:", "history"),
-    ("compare.py", "Compare", ":material/balance:", "compare"),
-    ("limit_sets.py", "Limit sets", ":material/rule:", "limit-sets"),
-    ("scale_cards.py", "Scale cards", ":material/straighten:", "scale-cards"),
-    ("training.py", "Training", ":material/school:", "training"),
-    ("studies.py", "Studies", ":material/query_stats:", "studies"),
-    ("check_target.py", "Check target", ":material/target:", "check-target"),
-    ("lenses.py", "Lenses", ":material/camera:", "lenses"),
-    ("about.py", "About and cautions", ":material/info:", "about"),
-)
+SECTIONS = {
+    "Work": (
+        ("inspect.py", "Inspect", ":material/center_focus_strong:", ""),
+        ("work_orders.py", "Work orders", ":material/assignment:", "work-orders"),
+        ("records.py", "Records", ":material/inventory_2:", "records"),
+        ("history.py", "History", ":material/timeline:", "history"),
+        ("compare.py", "Compare", ":material/balance:", "compare"),
+    ),
+    "Set up": (
+        ("limit_sets.py", "Limit sets", ":material/rule:", "limit-sets"),
+        ("scale_cards.py", "Scale cards", ":material/straighten:", "scale-cards"),
+        ("lenses.py", "Lenses", ":material/camera:", "lenses"),
+        ("check_target.py", "Check target", ":material/target:", "check-target"),
+    ),
+    "People": (
+        ("training.py", "Training", ":material/school:", "training"),
+        ("studies.py", "Studies", ":material/query_stats:", "studies"),
+    ),
+    "Help": (("about.py", "About and cautions", ":material/info:", "about"),),
+}
+"""Pages by section of the navigation: file, title, icon, path of the address."""
 
 
 def main() -> None:
     """Draw the navigation, the sidebar and the chosen page."""
     st.set_page_config(page_title="damagescore", page_icon=_icon(), layout="wide")
-    pages = [
-        st.Page(
-            ROOT / "app_pages" / file,
-            title=title,
-            icon=icon,
-            url_path=path or None,
-            default=not path,
-        )
-        for file, title, icon, path in PAGES
-    ]
-    st.session_state["pages"] = dict(zip((p[1] for p in PAGES), pages, strict=True))
-    chosen = st.navigation(pages)
+    sections = {name: [_page(*facts) for facts in pages] for name, pages in SECTIONS.items()}
+    st.session_state["pages"] = {p.title: p for pages in sections.values() for p in pages}
+    # Folded, Streamlit would hide the last pages behind a button.
+    chosen = st.navigation(sections, expanded=True)
     st.html(f"<style>{_colours()}\n{LOOK.read_text(encoding='utf-8')}</style>")
     with st.sidebar:
         _sidebar()
     chosen.run()
+
+
+def _page(file: str, title: str, icon: str, path: str) -> StreamlitPage:
+    return st.Page(
+        ROOT / "app_pages" / file,
+        title=title,
+        icon=icon,
+        url_path=path or None,
+        default=not path,
+    )
 
 
 def _colours() -> str:

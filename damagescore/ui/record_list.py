@@ -54,7 +54,7 @@ def _empty() -> None:
 
 
 def _filters() -> Filters:
-    text, outcome, signed = st.columns([3, 2, 2], vertical_alignment="bottom")
+    text, outcome, signed = st.columns([3, 2, 2])
     words = text.text_input(
         "Search", key="records-text", placeholder="part, serial, work order, inspector"
     )

@@ -72,6 +72,14 @@ def _send(app: AppTest, inspection: Inspection, ops: list[dict[str, Any]]) -> Ap
     return _sound(app.run())
 
 
+def test_every_page_has_its_address(folder: Path) -> None:
+    pages = _app().session_state["pages"]
+    assert pages["Inspect"].url_path == ""
+    shown = {page.url_path.replace("-", "_") for page in pages.values()} - {""}
+    assert shown == set(PAGES)
+    assert shown | {"inspect"} == {path.stem for path in (ROOT / "app_pages").glob("*.py")}
+
+
 @pytest.mark.parametrize("page", PAGES)
 def test_every_page_launches_on_an_empty_store(folder: Path, page: str) -> None:
     app = _app()
