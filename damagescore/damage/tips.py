@@ -191,8 +191,10 @@ def _levels(seen: Image, group: NDArray[np.intp], count: int) -> Image:
     """Median darkness of each group, 0 where too little is seen or it gleams."""
     levels = np.zeros(count, np.float32)
     order = np.argsort(group.astype(np.min_scalar_type(count)), kind="stable")
-    ends = np.cumsum(np.bincount(group, minlength=count))
-    for k, here in enumerate(np.split(seen[order], ends[:-1])):
+    bounds = np.concatenate([[0], np.cumsum(np.bincount(group, minlength=count))])
+    ordered = seen[order]
+    for k in range(count):
+        here = ordered[bounds[k] : bounds[k + 1]]
         # A gleaming border is no reason to take plain rubber beside it for dark.
         levels[k] = max(0.0, _median(here)) if len(here) > 50 else 0.0
     return levels

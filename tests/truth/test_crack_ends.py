@@ -58,3 +58,11 @@ def test_a_loop_is_counted_all_around():
     total = sum(float(np.hypot(*np.diff(x, axis=0).T).sum()) for x in paths.lines)
     # 160 px of ring, 90 of stem; a corner taken diagonally spares 0.6 px.
     assert total == pytest.approx(250, abs=4)
+
+
+def test_rubber_that_fills_the_photo_has_no_border_to_compare_with():
+    edge = edge_of(SHAPE, top=0.0, bottom=SHAPE[0] - 1.0, shims=False)
+    drawn = [(straight((320, 100), 4, LENGTH_PX), tapered(60, 6.0))]
+    (found,) = find_cracks(draw(drawn, shape=SHAPE, edge=edge), edge, scale_of())
+    # Both tips taper to 0.05 mm: each may fade 0.15 mm early.
+    assert found.quantities["length"].value == pytest.approx(LENGTH_PX * MM_PER_PX, abs=0.3)
