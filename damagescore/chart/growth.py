@@ -44,7 +44,8 @@ def growth_chart(
     lows = [factor * (m.value - COVERAGE_FACTOR_95 * m.u) for _, m in series.measured]
     limit = None if series.limit is None else factor * series.limit
     ends = [*tops, *lows, *([] if limit is None else [1.1 * limit])]
-    first = min(uses, default=0.0)
+    # A part that was seen at one moment only: its hours begin at zero.
+    first = min(uses, default=0.0) if last > min(uses, default=0.0) else 0.0
     plot = Plot(
         x=(first - 0.02 * (last - first or 1), last + 0.02 * (last - first or 1)),
         y=reach(ends, from_zero=series.direction == "max"),

@@ -92,10 +92,7 @@ def add_photo(
         When the record already has this photo.
     """
     if any(p.sha256 == sha256 for p in inspection.photos):
-        raise RecordError(
-            f"The record already has this photo ({name[:80]!r}).",
-            remedy="Measure it again instead of adding it twice.",
-        )
+        raise _there_already(name)
     entry = _entry(sha256, name, measurement=measurement, options=options or {})
     place = len(inspection.photos) if position is None else position
     return edited(
@@ -133,6 +130,40 @@ def replace_measurement(
         inspection, "measure_again", _photo_name(inspection, sha256), by=by, reason=reason,
         at=at, before=photo_patch(sha256, old, position=place),
         after=photo_patch(sha256, entry, position=place),
+    )  # fmt: skip
+
+
+def retake_photo(
+    inspection: Inspection,
+    old: str,
+    *,
+    sha256: str,
+    name: str,
+    measurement: Mapping[str, Any],
+    options: Mapping[str, Any] | None = None,
+    by: str,
+    reason: str,
+    at: str | None = None,
+) -> Inspection:
+    """Put a new photo in the place of another: one edit, so one undo brings that one back.
+
+    `old` is the SHA-256 of the photo that is replaced, the rest as for `add_photo`.
+
+    Raises
+    ------
+    RecordError
+        When the record has no photo `old`, has the new one already, or the reason is empty.
+    """
+    gone = entry_of(inspection, old)
+    if any(p.sha256 == sha256 for p in inspection.photos):
+        raise _there_already(name)
+    place = inspection.photos.index(gone)
+    entry = _entry(sha256, name, measurement=measurement, options=options or {})
+    reason = text_of(reason, "The reason for replacing a photo", needed=True)
+    return edited(
+        inspection, "retake_photo", _photo_name(inspection, old), by=by, reason=reason, at=at,
+        before=photo_patch(old, gone, position=place, instead_of=sha256),
+        after=photo_patch(sha256, entry, position=place, instead_of=old),
     )  # fmt: skip
 
 
@@ -345,6 +376,13 @@ def _need(entry: PhotoEntry, finding_id: str) -> None:
             f"The photo has no finding {finding_id[:80]!r}.",
             remedy="Choose one of its findings.",
         )
+
+
+def _there_already(name: str) -> RecordError:
+    return RecordError(
+        f"The record already has this photo ({name[:80]!r}).",
+        remedy="Measure it again instead of adding it twice.",
+    )
 
 
 def _photo_name(inspection: Inspection, sha256: str) -> str:

@@ -50,10 +50,21 @@ def hand_patch(inspection: Inspection) -> Patch:
     return {"slot": "hand", "hand": [hand_to_dict(h) for h in inspection.hand]}
 
 
-def photo_patch(sha256: str, entry: PhotoEntry | None, *, position: int) -> Patch:
-    """Give a photo with its place in the list, or say that it is not there."""
+def photo_patch(
+    sha256: str, entry: PhotoEntry | None, *, position: int, instead_of: str = ""
+) -> Patch:
+    """Give a photo with its place in the list, or say that it is not there.
+
+    `instead_of` is the photo that is not there while this one is.
+    """
     plain = None if entry is None else photo_to_dict(entry)
-    return {"slot": "photo", "photo": sha256, "position": position, "entry": plain}
+    patch = {"slot": "photo", "photo": sha256, "position": position, "entry": plain}
+    return patch | ({"instead_of": instead_of} if instead_of else {})
+
+
+def is_of_photo(patch: Patch, sha256: str) -> bool:
+    """Whether a patch changes a photo, or takes it out for another."""
+    return sha256 in (patch.get("photo"), patch.get("instead_of"))
 
 
 def review_patch(entry: PhotoEntry, finding_id: str, review: Review | None) -> Patch:
@@ -108,7 +119,7 @@ def finding_in(measurement: Mapping[str, Any], finding_id: str) -> dict[str, Any
 
 
 def _put_photo(inspection: Inspection, patch: Patch) -> Inspection:
-    others = [p for p in inspection.photos if p.sha256 != patch["photo"]]
+    others = [p for p in inspection.photos if not is_of_photo(patch, p.sha256)]
     if patch["entry"] is not None:
         others.insert(patch["position"], photo_from_dict(patch["entry"]))
     return replace(inspection, photos=tuple(others))

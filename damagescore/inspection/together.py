@@ -4,7 +4,7 @@ from collections import Counter
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 
-from damagescore.inspection.patches import is_patch
+from damagescore.inspection.patches import is_of_photo, is_patch
 from damagescore.inspection.record import Edit, Inspection
 
 _WORDS: Mapping[str, str] = {
@@ -79,7 +79,7 @@ def edits_of_others(
     return tuple(
         e
         for e in inspection.edits[len(inspection.edits) if seen is None else seen :]
-        if e.number not in mine and is_patch(e.after) and e.after.get("photo") == photo
+        if e.number not in mine and is_patch(e.after) and is_of_photo(e.after, photo)
     )
 
 
@@ -111,7 +111,7 @@ def _touch(one: Edit, other: Edit) -> bool:
     of_its_own = ("part", "task", "hand")
     if a["slot"] in of_its_own or b["slot"] in of_its_own:
         return bool(a["slot"] == b["slot"])
-    if a["photo"] != b["photo"]:
+    if not any(is_of_photo(a, p) for p in (b["photo"], b.get("instead_of", b["photo"]))):
         return False
     if a["slot"] == b["slot"] == "finding":
         return bool(a["id"] == b["id"])

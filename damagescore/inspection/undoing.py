@@ -4,7 +4,7 @@ from collections.abc import Iterator
 
 from damagescore.errors import RecordError
 from damagescore.inspection.editing import edited
-from damagescore.inspection.patches import is_patch
+from damagescore.inspection.patches import is_of_photo, is_patch
 from damagescore.inspection.record import Edit, Inspection
 
 
@@ -100,7 +100,7 @@ def _stacks(inspection: Inspection, photo: str | None) -> tuple[list[Edit], list
 def _patches(inspection: Inspection, photo: str | None) -> Iterator[Edit]:
     for edit in inspection.edits:
         patch = edit.before
-        if is_patch(patch) and (photo is None or patch.get("photo") == photo):
+        if is_patch(patch) and (photo is None or is_of_photo(patch, photo)):
             yield edit
 
 

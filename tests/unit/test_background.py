@@ -117,9 +117,47 @@ def test_a_retaken_photo_stands_in_the_place_of_the_old_one_which_is_kept(
     )  # fmt: skip
     record = with_measured(record, new, plain)
     assert [p.name for p in record.photos] == ["again.png", "second.png"]
-    removed = record.edits[-2]
-    assert removed.reason == "Replaced by again.png: Out of focus"
-    assert removed.before["entry"]["sha256"] == old.sha256
+    retaken = record.edits[-1]
+    assert retaken.reason == "Replaced by again.png: Out of focus"
+    assert retaken.before["entry"]["sha256"] == old.sha256
+
+
+def test_photos_stand_in_the_order_handed_in_whichever_is_measured_first(store: Store) -> None:
+    record = _record(store)
+    plain = measurement(photo_file(), lines=()).to_dict()
+    record = with_measured(record, _photo(store, record, b"there", "there.png"), plain)
+    store.save(record)
+    desk = Desk(store, workers=1)
+    desk.close()  # nothing is measured: the results come in an order of our own
+    names = ("1.png", "2.png", "3.png", "4.png")
+    desk.hand_in(_photo(store, record, n.encode(), n) for n in names[:3])
+    desk.hand_in([_photo(store, record, b"4.png", names[3])])
+    queued = {w.name: w for w in WaitingRoom(folder=store.folder / "waiting").all()}
+    for name in ("3.png", "1.png", "4.png", "2.png"):
+        record = with_measured(record, queued[name], plain)
+    assert [p.name for p in record.photos] == ["there.png", *names]
+
+
+def test_what_waits_behind_a_photo_stays_behind_its_retake(store: Store) -> None:
+    record = _record(store)
+    plain = measurement(photo_file(), lines=()).to_dict()
+    record = with_measured(record, _photo(store, record, b"first", "first.png"), plain)
+    store.save(record)
+    desk = Desk(store, workers=1)
+    desk.close()
+    desk.hand_in([_photo(store, record, b"second", "second.png")])
+    again = waiting_for(
+        record.id, sha256="c" * 64, name="again.png", options=OPTIONS, by="R. Alder",
+        replaces=record.photos[0].sha256, reason="Out of focus",
+    )  # fmt: skip
+    desk.hand_in([again])
+    (second, retake) = WaitingRoom(folder=store.folder / "waiting").all()
+    record = with_measured(with_measured(record, retake, plain), second, plain)
+    assert [p.name for p in record.photos] == ["again.png", "second.png"]
+
+
+def test_a_queue_of_an_older_version_is_measured_behind_all(store: Store) -> None:
+    assert _photo(store, _record(store), b"1", "1.png").place_in(["a" * 64, "b" * 64]) == 2
 
 
 def test_a_photo_that_was_written_before_the_server_ended_is_not_added_twice(

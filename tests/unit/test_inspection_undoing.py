@@ -23,6 +23,7 @@ from damagescore.inspection import (
     reject_finding,
     remove_photo,
     replace_measurement,
+    retake_photo,
     set_part,
     sign_inspection,
     state_of,
@@ -74,6 +75,50 @@ def test_a_new_change_leaves_nothing_to_make_again() -> None:
     record = undo(confirm_finding(_two_photos(), SHA, "crack-0", by=BY), by=BY, photo=SHA)
     record = confirm_finding(record, SHA, "crack-1", by=BY)
     assert last_redoable(record, photo=SHA) is None
+
+
+def test_a_retake_is_taken_back_and_made_again_by_one_step_each() -> None:
+    record = confirm_finding(_two_photos(), SHA, "crack-0", by=BY)
+    found = measurement(line_finding("crack-0", (0, 70)))
+    new = "c" * 64
+    retaken = retake_photo(
+        record, SHA, sha256=new, name="c.jpg", measurement=found, by=BY, reason="Out of focus"
+    )
+    assert [p.sha256 for p in retaken.photos] == [new, OTHER]
+    assert len(retaken.edits) == len(record.edits) + 1
+    back = undo(confirm_finding(retaken, new, "crack-0", by=BY), by=BY, photo=new)
+    back = undo(back, by=BY, photo=new)
+    assert _content(back) == _content(record)
+    # The old photo is shown now: its own last change can be taken back, the retake made again.
+    assert last_undoable(back, photo=SHA) == record.edits[-1]
+    assert _content(redo(back, by=BY, photo=SHA)) == _content(retaken)
+    assert inspection_from_dict(inspection_to_dict(back)) == back
+
+
+def test_a_retake_clashes_with_an_unseen_change_to_the_photo_it_replaces() -> None:
+    record = confirm_finding(_two_photos(), SHA, "crack-0", by="B. Rowan")
+    new = "c" * 64
+    after = retake_photo(
+        record, SHA, sha256=new, name="c.jpg", measurement=measurement(), by=BY, reason="blur"
+    )
+    clash = clash_of(record, after, seen=len(record.edits) - 1)
+    assert clash is not None
+    assert "confirm" in clash.text
+    assert clash_of(record, after, seen=len(record.edits)) is None
+
+
+def test_a_photo_is_no_retake_of_itself_and_a_retake_has_a_reason() -> None:
+    record = _two_photos()
+    with pytest.raises(RecordError, match="already has this photo"):
+        retake_photo(
+            record, SHA, sha256=OTHER, name="b.jpg", measurement=measurement(), by=BY,
+            reason="blur",
+        )  # fmt: skip
+    with pytest.raises(RecordError, match="reason"):
+        retake_photo(
+            record, SHA, sha256="c" * 64, name="c.jpg", measurement=measurement(), by=BY,
+            reason=" ",
+        )  # fmt: skip
 
 
 def test_undo_in_a_photo_never_takes_the_photo_out() -> None:

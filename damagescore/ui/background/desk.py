@@ -68,18 +68,39 @@ class Desk:
         self._thread.start()
 
     def hand_in(self, photos: Iterable[Waiting]) -> None:
-        """Take in photos that lie in the vault already.
+        """Take in photos that lie in the vault already; each is placed in this order.
 
         Raises
         ------
         RecordError
-            When the queue cannot be written.
+            When the queue cannot be written, or there is no such record.
         """
+        behind: dict[str, tuple[str, ...]] = {}
         for photo in photos:
-            self._room.put(photo)
+            of = photo.inspection_id
+            if of not in behind:
+                behind[of] = self._known(of)
+            queued = replace(photo, behind=behind[of])
+            behind[of] += (photo.sha256,)
+            self._room.put(queued)
             with self._lock:
-                self._photos[photo.id] = photo
+                self._photos[photo.id] = queued
+                self._follow(queued)
         self._ring()
+
+    def _known(self, inspection_id: str) -> tuple[str, ...]:
+        """Photos that a record has or waits for; the queue first: it ends in the record."""
+        waiting = tuple(p.photo.sha256 for p in self.progress(inspection_id))
+        return tuple(p.sha256 for p in self._store.load(inspection_id).photos) + waiting
+
+    def _follow(self, retake: Waiting) -> None:
+        """Keep what waits behind a photo behind its retake too."""
+        for other in list(self._photos.values()):
+            behind = other.behind or ()
+            if retake.replaces in behind and other.id != retake.id:
+                moved = replace(other, behind=(*behind, retake.sha256))
+                self._room.put(moved)
+                self._photos[moved.id] = moved
 
     def progress(self, inspection_id: str) -> list[Progress]:
         """Photos of an inspection that wait, are measured, or failed; in order."""
@@ -169,6 +190,7 @@ class Desk:
         with self._lock:
             if photo.id not in self._photos:
                 return  # cancelled in this moment
+            photo = self._photos[photo.id]
         fault = told.said if told.kind == "fault" else self._save(photo, told.said)
         with self._lock:
             self._steps.pop(photo.id, None)
@@ -223,14 +245,14 @@ def with_measured(
         )  # fmt: skip
     if photo.sha256 in known:
         return inspection
-    place = None
     if photo.replaces in known:
-        place = [p.sha256 for p in inspection.photos].index(photo.replaces)
-        inspection = aggregate.remove_photo(
-            inspection, photo.replaces, by=photo.by,
+        return aggregate.retake_photo(
+            inspection, photo.replaces, sha256=photo.sha256, name=photo.name,
+            measurement=measurement, options=photo.options, by=photo.by,
             reason=f"Replaced by {photo.name}: {photo.reason}",
         )  # fmt: skip
     return aggregate.add_photo(
         inspection, sha256=photo.sha256, name=photo.name, measurement=measurement,
-        options=photo.options, position=place, by=photo.by,
+        options=photo.options, by=photo.by,
+        position=photo.place_in([p.sha256 for p in inspection.photos]),
     )  # fmt: skip

@@ -3,7 +3,7 @@
 import json
 import tempfile
 import time
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import asdict, dataclass, replace
 from pathlib import Path
 from typing import Any
@@ -33,6 +33,9 @@ class Waiting:
         Its measurement so far, without findings: layers put right by hand stay.
     fault : str
         Why it could not be measured, in a sentence; empty while it waits.
+    behind : tuple of str or None
+        Photos that its record had or waited for before it; it gets its place behind them,
+        whenever it is measured. None in a queue that did not note it: behind all.
     """
 
     id: str
@@ -45,6 +48,20 @@ class Waiting:
     reason: str = ""
     before: Mapping[str, Any] | None = None
     fault: str = ""
+    behind: tuple[str, ...] | None = None
+
+    @classmethod
+    def from_dict(cls, plain: Mapping[str, Any]) -> "Waiting":
+        """Read back what `asdict` wrote, after a way through JSON."""
+        behind = plain.get("behind")
+        return cls(**{**plain, "behind": None if behind is None else tuple(behind)})
+
+    def place_in(self, photos: Sequence[str]) -> int:
+        """Where it belongs among the photos of its record, given by their hashes."""
+        if self.behind is None:
+            return len(photos)
+        before = [k for k, sha256 in enumerate(photos) if sha256 in self.behind]
+        return max(before, default=-1) + 1
 
 
 def waiting_for(
@@ -77,8 +94,8 @@ class WaitingRoom:
         found = []
         for path in sorted(self.folder.glob("*.json")):
             try:
-                found.append(Waiting(**json.loads(path.read_text(encoding="utf-8"))))
-            except (OSError, ValueError, TypeError):
+                found.append(Waiting.from_dict(json.loads(path.read_text(encoding="utf-8"))))
+            except (OSError, ValueError, TypeError, AttributeError):
                 continue  # of another version, or taken by another server in this moment
         return found
 

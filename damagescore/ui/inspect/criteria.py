@@ -1,6 +1,7 @@
 """The criteria of an assessment: each as a bar against its limit, with last time's value."""
 
 import math
+import re
 from collections.abc import Iterable
 from html import escape
 
@@ -50,9 +51,9 @@ def criterion(result: CriterionResult, *, guard_factor: float, change: str = "")
         elif result.usage is not None:
             st.markdown("Damage where the limit allows none.")
         else:
-            st.caption(result.reason)
+            st.caption(reason_words(result))
     if result.usage is not None and result.reason:
-        st.caption(result.reason)
+        st.caption(reason_words(result))
     if change:
         st.caption(f":material/history: {change}")
 
@@ -72,6 +73,12 @@ def _row(result: CriterionResult, *, guard_factor: float) -> str:
         f"<b>{OUTCOME_SIGNS.get(result.outcome, '')} {escape(words)}</b>"
         f"<small>{escape(limit_text(result, unit()))}</small></div>"
     )
+
+
+def reason_words(result: CriterionResult) -> str:
+    """Why a criterion is not complete, as Markdown: each photo on a line of its own."""
+    lines = re.split(r" (?=photo \d+: )", result.reason)
+    return "  \n".join(line[:1].upper() + line[1:] for line in lines)
 
 
 def _value(result: CriterionResult) -> str:

@@ -35,8 +35,9 @@ def findings_step(inspection: Inspection, *, locked: bool) -> None:
 
 def _choose(inspection: Inspection) -> PhotoEntry:
     by_key = {entry.sha256: entry for entry in inspection.photos}
-    if st.session_state.get("photo") not in by_key:
-        st.session_state["photo"] = next(iter(by_key))
+    chosen = st.session_state.get("photo")
+    if chosen not in by_key:
+        st.session_state["photo"] = _in_place_of(inspection, chosen) or next(iter(by_key))
     if len(by_key) > 1:
         order = {sha256: number for number, sha256 in enumerate(by_key, start=1)}
         st.selectbox(
@@ -46,6 +47,14 @@ def _choose(inspection: Inspection) -> PhotoEntry:
             key="photo",
         )
     return by_key[st.session_state["photo"]]
+
+
+def _in_place_of(inspection: Inspection, sha256: str | None) -> str | None:
+    """The photo that was last put in the place of another, or was brought back there."""
+    now = {entry.sha256 for entry in inspection.photos}
+    swaps = (e.after for e in reversed(inspection.edits) if isinstance(e.after, Mapping))
+    found = (s["photo"] for s in swaps if sha256 and s.get("instead_of") == sha256)
+    return next((photo for photo in found if photo in now), None)
 
 
 def review_words(entry: PhotoEntry) -> str:
@@ -89,7 +98,7 @@ def _tell_the_page(inspection_id: str) -> None:
     Otherwise only the workspace is drawn again, which is three times as quick.
     """
     inspection = load(inspection_id)
-    seen = tuple(review_words(p) for p in inspection.photos)
+    seen = tuple((p.sha256, review_words(p)) for p in inspection.photos)
     if st.session_state.get("seen") != seen:
         st.session_state["seen"] = seen
         st.rerun()

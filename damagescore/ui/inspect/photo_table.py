@@ -111,7 +111,7 @@ def _open(sha256: str) -> None:
 
 def replaced_photos(inspection: Inspection) -> None:
     """List photos that were taken out or replaced: the record keeps them, with the reason."""
-    gone = [e for e in inspection.edits if e.action == "remove_photo"]
+    gone = [e for e in inspection.edits if e.action in ("remove_photo", "retake_photo")]
     now = {p.sha256 for p in inspection.photos}
     olds = [(e, e.before["photo"]) for e in gone if e.before["photo"] not in now]
     if not olds:

@@ -50,7 +50,7 @@ def open_points(inspection: Inspection) -> list[str]:
         points.append(f"Photos that were refused and prove nothing: {len(refused)}.")
     for camera, found in camera_standings(inspection).items():
         if found.state != "valid":
-            points.append(f"{camera}: {found.words}")
+            points.append(f"{camera[:1].upper()}{camera[1:]}: {found.words}")
     if inspection.assessment is None:
         points.append("The findings were not compared with any limits.")
     else:
