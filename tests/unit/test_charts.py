@@ -81,7 +81,7 @@ def test_points_stand_where_their_values_are() -> None:
 
 
 def test_hours_of_a_part_seen_once_begin_at_zero() -> None:
-    chart = growth_chart(predict(series([812.5], [33.2])))
+    chart = growth_chart(predict(series((812.5, 33.2))))
     words = [m.text for m in chart.marks if isinstance(m, Words)]
     assert {"0", "200", "800"} <= set(words)
     assert not any("812" in w for w in words)
