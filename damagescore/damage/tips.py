@@ -113,6 +113,8 @@ class Surround:
         return np.asarray(read[:, 0] / self.px_per_mm)
 
     def _at(self, image: Image, x: Points, y: Points) -> Image:
+        if x.size == 0:  # OpenCV refuses to read nowhere
+            return np.zeros(x.shape, np.float32)
         read = cv2.remap(
             image, (x - self.corner[0]).astype(np.float32),
             (y - self.corner[1]).astype(np.float32), cv2.INTER_LINEAR,

@@ -32,7 +32,7 @@ def test_squares_of_unknown_side_are_named():
     with pytest.raises(ScaleError, match="square mark") as told:
         find_scale(photo, ScaleRequest())
     assert "3" in told.value.message
-    assert "--square-side" in told.value.remedy
+    assert "give that side" in told.value.remedy
 
 
 def test_points_outside_or_too_close_are_refused():
