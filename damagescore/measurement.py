@@ -20,6 +20,13 @@ View = Literal["face", "profile"]
 Outline = tuple[tuple[float, float], ...]
 
 
+CLOCK_WITHIN_DEG = 5.0
+"""How far a card put at a marked hour by eye may stand from it, degrees either way."""
+
+MOST_CLOCK_WITHIN_DEG = 30.0
+"""An hour of the clock face: a card that may stand further off says no position."""
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class MeasureOptions:
     """How one photo is to be measured.
@@ -45,7 +52,7 @@ class MeasureOptions:
         seen from the side of the part that is up in the photo; None where not said.
     u_clock_deg : float
         Standard uncertainty (k = 1) of that place, degrees. A card put at a marked hour by
-        eye is good to 5 degrees either way (common practice, no source).
+        eye is good to `CLOCK_WITHIN_DEG` either way (common practice, no source).
     """
 
     view: View = "face"
@@ -56,7 +63,7 @@ class MeasureOptions:
     region_px: Outline | None = None
     keep_out_px: tuple[Outline, ...] = ()
     clock_hours: float | None = None
-    u_clock_deg: float = rectangular(5.0)
+    u_clock_deg: float = rectangular(CLOCK_WITHIN_DEG)
 
     def __post_init__(self) -> None:
         if not 0.0 <= self.sensitivity <= 1.0:
@@ -73,6 +80,13 @@ class MeasureOptions:
             raise UsageError(
                 f"The clock position is {self.clock_hours}, outside 0 to 12 hours.",
                 remedy="Give hours of a clock face, for instance 4.5 for half past four.",
+            )
+        most = rectangular(MOST_CLOCK_WITHIN_DEG)
+        if not 0.0 < self.u_clock_deg <= most:
+            raise UsageError(
+                f"The clock position is said to be uncertain by {self.u_clock_deg:.3g} degrees "
+                f"(k = 1), not above 0 and at most {most:.3g}.",
+                remedy="Give how well the card was placed: 5 degrees either way by eye.",
             )
 
     def to_dict(self) -> dict[str, Any]:

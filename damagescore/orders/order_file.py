@@ -9,6 +9,7 @@ from typing import Any
 from damagescore.batch import PHOTO_ENDINGS
 from damagescore.errors import PhotoError, UsageError
 from damagescore.inspection.record import Part
+from damagescore.measurement import CLOCK_WITHIN_DEG
 from damagescore.orders.record import Order, OrderPart, assign, new_order
 from damagescore.orders.sorting import Incoming, codes_in, sort_photos
 from damagescore.photo import read_photo
@@ -26,7 +27,8 @@ SCALE_KEYS: Mapping[str, str] = {
 _ORDER_KEYS = {"number", "customer_reference", "part", "photo"}
 _PART_KEYS = {
     "part_number", "serial_number", "description", "position", "hours", "cycles",
-    "edge_radius_mm", "standoff_mm", "clock_hours", "layers", "folder", *SCALE_KEYS,
+    "edge_radius_mm", "standoff_mm", "clock_hours", "clock_within_deg", "layers", "folder",
+    *SCALE_KEYS,
 }  # fmt: skip
 _PHOTO_KEYS = {"file", "serial_number", "part_number", "clock_hours", "view"}
 
@@ -151,13 +153,14 @@ def _part(table: Mapping[str, Any]) -> OrderPart:
         hours=_number(table, "hours"),
         cycles=_number(table, "cycles"),
     )
-    hours = table.get("clock_hours", ())
+    hours, within = table.get("clock_hours", ()), _number(table, "clock_within_deg")
     if not isinstance(hours, list | tuple):
         raise UsageError("The clock_hours of a part are no list.", remedy="Give [12, 3, 6, 9].")
     return OrderPart(
         part=part,
         scale=scale,
         clock_hours=tuple(_as_number(h, "clock_hours") for h in hours),
+        clock_within_deg=CLOCK_WITHIN_DEG if within is None else within,
         n_layers=int(table["layers"]) if "layers" in table else None,
     )
 

@@ -8,7 +8,8 @@ from typing import Any
 from damagescore.errors import UsageError
 from damagescore.inspection.checks import checked_part, checked_time, name_of
 from damagescore.inspection.record import Part
-from damagescore.measurement import MeasureOptions, View
+from damagescore.measurement import CLOCK_WITHIN_DEG, MeasureOptions, View
+from damagescore.quantity import rectangular
 from damagescore.scale import ScaleRequest
 
 SCHEMA = "damagescore/order/1"
@@ -27,6 +28,8 @@ class OrderPart:
     clock_hours : tuple of float
         Positions on a round edge for which job cards are printed; empty for one card
         without a position.
+    clock_within_deg : float
+        How far a card may stand from its position, degrees either way.
     scale : ScaleRequest
         How the scale of its photos is found; by default from the squares of the job card.
     n_layers : int or None
@@ -37,6 +40,7 @@ class OrderPart:
 
     part: Part
     clock_hours: tuple[float, ...] = ()
+    clock_within_deg: float = CLOCK_WITHIN_DEG
     scale: ScaleRequest = field(default_factory=ScaleRequest)
     n_layers: int | None = None
     inspection_id: str = ""
@@ -145,8 +149,9 @@ def with_parts(order: Order, parts: tuple[OrderPart, ...]) -> Order:
             remedy="Give each part its own part and serial number.",
         )
     for part in checked:
-        for hours in part.clock_hours:
-            MeasureOptions(clock_hours=hours)  # refuses what is no hour
+        u_clock_deg = rectangular(part.clock_within_deg)
+        for hours in part.clock_hours or (None,):
+            MeasureOptions(clock_hours=hours, u_clock_deg=u_clock_deg)  # refuses what is none
     return replace(order, parts=checked)
 
 
@@ -193,6 +198,7 @@ def options_of(
         n_layers=part.n_layers,
         smallest_limit_mm=smallest_limit_mm,
         clock_hours=photo.clock_hours if photo.view == "face" else None,
+        u_clock_deg=rectangular(part.clock_within_deg),
     )
 
 
@@ -224,6 +230,8 @@ def _part(plain: Mapping[str, Any]) -> OrderPart:
     return OrderPart(
         part=Part(**plain["part"]),
         clock_hours=tuple(plain["clock_hours"]),
+        # Orders kept before it could be said have the usual one.
+        clock_within_deg=plain.get("clock_within_deg", CLOCK_WITHIN_DEG),
         scale=ScaleRequest.from_dict(plain["scale"]),
         n_layers=plain["n_layers"],
         inspection_id=plain["inspection_id"],

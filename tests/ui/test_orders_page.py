@@ -18,7 +18,7 @@ from damagescore.scenes.order import order_specs, write_order
 from damagescore.scenes.render import render, write_scene
 from damagescore.ui import session
 from damagescore.ui.orders.kept import load_order
-from damagescore.ui.orders.listing import hours_of, part_of
+from damagescore.ui.orders.listing import WITHIN, hours_of, part_of
 from tests.order_samples import sample_order
 from tests.ui.browser import ROOT, browser, chromium, server
 from tests.ui.filled import photo_file
@@ -93,6 +93,8 @@ def test_a_line_of_the_table_is_a_part() -> None:
     part = part_of(row, "Edge radius, in")
     assert part.scale.edge_radius_mm == 25.4
     assert part.clock_hours == (12.0, 3.0, 4.5)
+    assert part.clock_within_deg == 5.0
+    assert part_of(row | {WITHIN: 2.0}, "Edge radius, in").clock_within_deg == 2.0
     with pytest.raises(UsageError, match="'noon' is no hour"):
         hours_of("12, noon")
 

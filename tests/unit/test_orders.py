@@ -1,5 +1,6 @@
 """Orders: parts, sorting of photos, and order files."""
 
+import math
 import shutil
 from pathlib import Path
 
@@ -17,7 +18,12 @@ from damagescore.orders import (
     sort_photo,
     sort_photos,
 )
-from damagescore.orders.record import options_of
+from damagescore.orders.record import (
+    OrderPhoto,
+    options_of,
+    order_from_dict,
+    order_to_dict,
+)
 from tests.order_samples import NUMBER, order_part, sample_order
 
 DEMO = Path(__file__).parents[2] / "demo_images"
@@ -138,6 +144,7 @@ part_number = "HV-1418"
 serial_number = "0009"
 edge_radius_mm = 32
 clock_hours = [12, 4.5]
+clock_within_deg = 3
 [[photo]]
 file = "late.jpg"
 serial_number = "0009"
@@ -152,6 +159,15 @@ def test_an_order_file_is_read(tmp_path: Path) -> None:
     assert (first.part.cycles, first.part.work_order) == (220.0, NUMBER)
     assert (first.scale.kind, first.scale.size_mm) == ("squares", 10.0)
     assert (second.clock_hours, second.scale.edge_radius_mm) == ((12.0, 4.5), 32.0)
+    photo = OrderPhoto(sha256="a", name="a.jpg", clock_hours=4.5)
+    # Rectangular, half width 3 and by default 5 degrees: a / sqrt(3) (GUM 4.3.7).
+    assert options_of(second, photo).u_clock_deg == pytest.approx(3 / math.sqrt(3))  # rounding
+    assert options_of(first, photo).u_clock_deg == pytest.approx(5 / math.sqrt(3))  # rounding
+    kept = order_to_dict(order)
+    assert order_from_dict(kept) == order
+    for part in kept["parts"]:
+        del part["clock_within_deg"]  # as orders were kept before it could be said
+    assert order_from_dict(kept).parts[1].clock_within_deg == 5.0
 
 
 @pytest.mark.parametrize(
@@ -168,6 +184,9 @@ def test_an_order_file_is_read(tmp_path: Path) -> None:
             "one way",
         ),
         ("number = 'x'\n[[part]]\nserial_number='1'\nclock_hours=3", "no list"),
+        ("number = 'x'\n[[part]]\nserial_number='1'\nclock_within_deg=0", "not above 0"),
+        ("number = 'x'\n[[part]]\nserial_number='1'\nclock_within_deg=31", "at most 17.3"),
+        ("number = 'x'\n[[part]]\nserial_number='1'\nclock_within_deg='a'", "not a number"),
     ],
 )
 def test_order_files_that_are_refused(tmp_path: Path, line: str, why: str) -> None:

@@ -6,8 +6,8 @@ from typing import Any
 import streamlit as st
 
 from damagescore.measure import MeasureOptions
-from damagescore.measurement import View
-from damagescore.quantity import MM_PER_INCH
+from damagescore.measurement import CLOCK_WITHIN_DEG, MOST_CLOCK_WITHIN_DEG, View
+from damagescore.quantity import MM_PER_INCH, rectangular
 from damagescore.scale import ScaleKind, ScaleRequest
 from damagescore.ui.lenses import lens_field
 from damagescore.ui.session import unit
@@ -80,6 +80,7 @@ def option_fields(
         sensitivity=more["sensitivity"],
         smallest_limit_mm=smallest_limit_mm,
         clock_hours=more["clock"] if more["radius"] else None,
+        u_clock_deg=rectangular(more["within"]),
     )
 
 
@@ -108,7 +109,14 @@ def _begin(key: str, start: Mapping[str, Any]) -> dict[str, Any]:
         "lens": (scale.get("lens") or {}).get("name"),
         # Another photo has another place on the round edge.
         "clock": start.get("clock_hours") if key.startswith("again-") else None,
+        "within": _within(start),
     }
+
+
+def _within(start: Mapping[str, Any]) -> float:
+    """Degrees either way, as they are asked for, of a kept standard uncertainty."""
+    u_deg: float = start.get("u_clock_deg", rectangular(CLOCK_WITHIN_DEG))
+    return float(f"{u_deg / rectangular(1.0):.3g}")
 
 
 def _more_fields(key: str, begin: Mapping[str, Any]) -> dict[str, Any]:
@@ -139,6 +147,12 @@ def _more_fields(key: str, begin: Mapping[str, Any]) -> dict[str, Any]:
         help="Of the line that faces the camera, seen from the side that is up in the photo. "
         "Photos at clock positions are joined: damage on two of them counts once.",
     )  # fmt: skip
+    within = right.number_input(
+        "Placed there within, ± degrees", min_value=0.1, max_value=MOST_CLOCK_WITHIN_DEG,
+        value=begin["within"], step=1.0, format="%g", key=f"within-{key}",
+        help="How far the card may stand from its clock position. A photo proves less of the "
+        "circumference the larger this is.",
+    )  # fmt: skip
     sensitivity = st.slider(
         "Sensitivity of the proposals", 0.0, 1.0, begin["sensitivity"], 0.05,
         key=f"sensitivity-{key}",
@@ -146,6 +160,7 @@ def _more_fields(key: str, begin: Mapping[str, Any]) -> dict[str, Any]:
     )  # fmt: skip
     return {
         "radius": radius * factor if radius else None,
+        "within": within,
         "layers": layers,
         "standoff": standoff * factor,
         "u_standoff": u_standoff * factor,

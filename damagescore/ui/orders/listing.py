@@ -8,6 +8,7 @@ import streamlit as st
 
 from damagescore.errors import UsageError
 from damagescore.inspection.record import Part
+from damagescore.measurement import CLOCK_WITHIN_DEG, MOST_CLOCK_WITHIN_DEG
 from damagescore.orders.order_file import read_order
 from damagescore.orders.record import Order, OrderPart, new_order
 from damagescore.quantity import MM_PER_INCH
@@ -17,6 +18,9 @@ from damagescore.ui.session import flash, told, unit
 from damagescore.ui.words import when
 
 PAGE = 25
+
+WITHIN = "Placed within, ± degrees"
+"""Column of the table: how well the cards stand at their clock positions."""
 
 
 def order_list(*, locked: bool) -> None:
@@ -81,7 +85,7 @@ def _from_table() -> None:
         [dict.fromkeys(("Part number", "Serial number"), "")], num_rows="dynamic",
         key=f"order-parts-{unit()}", width="stretch", hide_index=True,
         column_order=("Part number", "Serial number", "Hours", "Cycles", radius,
-                      "Clock positions"),
+                      "Clock positions", WITHIN),
         column_config={
             "Part number": st.column_config.TextColumn(max_chars=200),
             "Serial number": st.column_config.TextColumn(max_chars=200),
@@ -89,6 +93,10 @@ def _from_table() -> None:
             "Cycles": st.column_config.NumberColumn(min_value=0),
             radius: st.column_config.NumberColumn(min_value=0),
             "Clock positions": st.column_config.TextColumn(max_chars=100),
+            WITHIN: st.column_config.NumberColumn(
+                min_value=0.1, max_value=MOST_CLOCK_WITHIN_DEG,
+                help=f"How far a card may stand off its position; empty: {CLOCK_WITHIN_DEG:g}.",
+            ),
         },
     )  # fmt: skip
     if st.button("Make the order", type="primary", key="order-make"):
@@ -112,7 +120,10 @@ def part_of(row: dict[str, Any], radius: str) -> OrderPart:
     )  # fmt: skip
     value = row.get(radius)
     scale = ScaleRequest(edge_radius_mm=value * factor if value else None)
-    return OrderPart(part=part, scale=scale, clock_hours=hours_of(row.get("Clock positions")))
+    return OrderPart(
+        part=part, scale=scale, clock_hours=hours_of(row.get("Clock positions")),
+        clock_within_deg=row.get(WITHIN) or CLOCK_WITHIN_DEG,
+    )  # fmt: skip
 
 
 def hours_of(text: str | None) -> tuple[float, ...]:
