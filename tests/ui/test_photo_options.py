@@ -8,9 +8,9 @@ from streamlit.testing.v1 import AppTest
 
 
 def _fields() -> None:
-    import streamlit as st
+    import streamlit as st  # noqa: PLC0415 - this function is run as a page of its own
 
-    from damagescore.ui.inspect.photo_options import option_fields
+    from damagescore.ui.inspect.photo_options import option_fields  # noqa: PLC0415
 
     start = st.session_state.get("start")
     st.session_state["asked"] = option_fields("again-x", smallest_limit_mm=None, start=start)
