@@ -12,6 +12,8 @@ ROOT = Path(__file__).resolve().parent
 if str(ROOT) not in sys.path:
     sys.path.insert(0, str(ROOT))
 
+from damagescore.ui.access import request_allowed  # noqa: E402
+from damagescore.ui.accounts.cookie import cookie_routes  # noqa: E402
 from damagescore.ui.questions import question_route  # noqa: E402
 from damagescore.ui.session import desk, pyramid  # noqa: E402
 from damagescore.ui.tiles import tile_route  # noqa: E402
@@ -28,5 +30,9 @@ async def measuring(_app: Any) -> AsyncIterator[None]:
 app = st.App(
     ROOT / "damagescore" / "ui" / "main.py",
     lifespan=measuring,
-    routes=[tile_route(pyramid), question_route()],
+    routes=[
+        tile_route(pyramid, allowed=request_allowed),
+        question_route(allowed=request_allowed),
+        *cookie_routes(),
+    ],
 )

@@ -32,6 +32,9 @@ _TEXTS: Mapping[str, str] = {
 }  # fmt: skip
 
 
+_ROLES = "viewer, inspector, trainer or administrator"
+
+
 def add_record_commands(commands: Any) -> None:
     """Add the commands of the record store."""
     _add_records(commands)
@@ -41,6 +44,7 @@ def add_record_commands(commands: Any) -> None:
     _add_restore(commands)
     _add_retention(commands)
     _add_key(commands)
+    _add_account(commands)
     _add_audit(commands)
     _add_reindex(commands)
 
@@ -121,6 +125,27 @@ def _add_key(commands: Any) -> None:
     command.add_argument("--name", required=True)
     command.add_argument("--authorisation", required=True, metavar="NUMBER")
     command.add_argument("--passphrase-file", type=Path, metavar="FILE", help="do not ask")
+
+
+def _add_account(commands: Any) -> None:
+    command = _command(commands, "account", "accounts of those who may sign in to the app")
+    work = command.add_subparsers(required=True, metavar="WORK", dest="work")
+    add = work.add_parser("add", help="make an account; asks for its password")
+    add.add_argument("name", metavar="NAME")
+    add.add_argument("--role", required=True, help=_ROLES)
+    add.add_argument("--email", default="", help="for sign-in at your organisation")
+    role = work.add_parser("role", help="give an account another role")
+    role.add_argument("name", metavar="NAME")
+    role.add_argument("role", metavar="ROLE", help=_ROLES)
+    disable = work.add_parser("disable", help="sign an account out and let it in no more")
+    disable.add_argument("name", metavar="NAME")
+    disable.add_argument("--undo", action="store_true", help="let it sign in again")
+    password = work.add_parser("password", help="give a new password; asks for it")
+    password.add_argument("name", metavar="NAME")
+    for asking in (add, password):
+        asking.add_argument("--password-file", type=Path, metavar="FILE", help="do not ask")
+    work.add_parser("list", help="list all accounts")
+    _by(command)
 
 
 def _add_audit(commands: Any) -> None:

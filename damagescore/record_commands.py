@@ -12,6 +12,13 @@ from damagescore.errors import DamageScoreError, UsageError
 from damagescore.inspection.record import Inspection, PhotoEntry
 from damagescore.photo import read_photo
 from damagescore.records import Filters, Store, Summary, open_store
+from damagescore.records.accounts import (
+    accounts,
+    add_account,
+    set_disabled,
+    set_password,
+    set_role,
+)
 from damagescore.records.archive import write_archive
 from damagescore.records.archive_check import check_archive
 from damagescore.records.backup import restore_backup, write_backup
@@ -143,7 +150,7 @@ def _retention(given: argparse.Namespace) -> int:
 
 
 def _key(given: argparse.Namespace) -> int:
-    passphrase = _passphrase(given.passphrase_file)
+    passphrase = _secret(given.passphrase_file, "passphrase")
     given.data.mkdir(parents=True, exist_ok=True)
     with _store(given) as store:
         made = make_key(
@@ -153,13 +160,57 @@ def _key(given: argparse.Namespace) -> int:
     return DONE
 
 
-def _passphrase(path: Path | None) -> str:
+def _secret(path: Path | None, what: str) -> str:
+    """Ask twice for a passphrase or password, which is not shown; or read it from a file."""
     if path is not None:
         return path.read_text(encoding="utf-8").rstrip("\r\n")
-    first = getpass.getpass("Passphrase: ")
+    first = getpass.getpass(f"{what.capitalize()}: ")
     if getpass.getpass("Again: ") != first:
-        raise DamageScoreError("The two passphrases differ.", remedy="Type it again.")
+        raise DamageScoreError(f"The two {what}s differ.", remedy="Type it again.")
     return first
+
+
+def _account(given: argparse.Namespace) -> int:
+    if given.work == "add":
+        given.data.mkdir(parents=True, exist_ok=True)
+    with _store(given) as store:
+        if given.work == "list":
+            _list_accounts(store)
+            return DONE
+        print(_changed_account(store, given))
+    return DONE
+
+
+def _changed_account(store: Store, given: argparse.Namespace) -> str:
+    name, by = given.name, given.by
+    if given.work == "role":
+        set_role(store, name, given.role, by=by)
+        return f"{name} is {given.role} now."
+    if given.work == "disable":
+        set_disabled(store, name, not given.undo, by=by)
+        return f"{name} {'may sign in again' if given.undo else 'is disabled'}."
+    if given.work == "password":
+        password = _secret(given.password_file, "password")
+        set_password(store, name, password, by=by)
+        return f"{name} has a new password."
+    # An account that a provider signs in needs no password.
+    asked = not given.email or given.password_file is not None
+    password = _secret(given.password_file, "password") if asked else ""
+    made = add_account(
+        store, name=name, role=given.role, password=password, email=given.email, by=by
+    )
+    return f"{made.name} may sign in as {made.role}."
+
+
+def _list_accounts(store: Store) -> None:
+    known = accounts(store)
+    for account in known:
+        words = (
+            account.name, account.role, "disabled" if account.disabled else "",
+            account.email, "" if account.has_password else "no password",
+        )  # fmt: skip
+        print("  ".join(w for w in words if w))
+    print(f"{len(known)} accounts" if known else "No accounts: the app asks nobody to sign in.")
 
 
 def _audit(given: argparse.Namespace) -> int:
@@ -181,5 +232,5 @@ def _reindex(given: argparse.Namespace) -> int:
 _COMMANDS: Mapping[str, Callable[[argparse.Namespace], int]] = {
     "records": _records, "verify": _verify, "archive": _archive, "backup": _backup,
     "restore": _restore, "retention": _retention, "key": _key, "audit": _audit,
-    "reindex": _reindex,
+    "reindex": _reindex, "account": _account,
 }  # fmt: skip

@@ -12,6 +12,7 @@ from damagescore.inspection.seal import sorted_json
 from damagescore.quantity import Length
 from damagescore.records.chain import sha256_of
 from damagescore.report import write_report
+from damagescore.ui.access import allowed
 from damagescore.ui.session import inspector, store, told, unit
 
 KINDS = (
@@ -23,6 +24,9 @@ KINDS = (
 
 def downloads(inspection: Inspection, *, place: str = "sign") -> None:
     """Offer PDF, JSON and CSV; they are written when one is asked for."""
+    if not allowed("export"):
+        st.caption("Your role takes no papers away.")
+        return
     plain = sorted_json(inspection_to_dict(inspection))
     asked = f"papers-{place}-{inspection.id}"
     # A report of many photos takes seconds, so it is not written unasked.

@@ -1,5 +1,6 @@
 """Changes to the open inspection: each is saved at once, under the name of who works."""
 
+import time
 from dataclasses import replace
 
 from damagescore import inspection as aggregate
@@ -13,6 +14,8 @@ from damagescore.inspection.record import (
 )
 from damagescore.limits import LimitSet
 from damagescore.quantity import Quantity
+from damagescore.records.sign_in import check_password
+from damagescore.ui.access import require, visitor
 from damagescore.ui.camera_checks import camera_words
 from damagescore.ui.keys import key_of
 from damagescore.ui.session import change, flash, inspector, store
@@ -84,9 +87,14 @@ def sign(
     reason: str,
     certificate: tuple[str, str],
     passphrase: str,
+    password: str = "",
 ) -> Fault:
-    """Sign the record; with a passphrase, seal it with the key of that name."""
+    """Sign the record; with a passphrase, seal it with the key of that name.
+
+    Where there are accounts, the name is that of the account, whose password is asked again.
+    """
     try:
+        name = _signer(name, password)
         key = key_of(name, passphrase) if passphrase else None
     except DamageScoreError as fault:
         return fault
@@ -99,6 +107,15 @@ def sign(
     )  # fmt: skip
 
 
+def _signer(name: str, password: str) -> str:
+    now = visitor()
+    if now.open:
+        return name
+    require("sign")
+    assert now.account is not None
+    return check_password(store(), now.account.name, password, now_s=time.time()).name
+
+
 def _with_cameras(inspection: Inspection) -> Inspection:
     """Write down how the cameras stood when it was signed."""
     task = replace(inspection.task, cameras=camera_words(inspection))
@@ -108,6 +125,7 @@ def _with_cameras(inspection: Inspection) -> Inspection:
 def supersede(inspection_id: str, *, reason: str) -> str | DamageScoreError:
     """Make a record that supersedes a signed one; give its id, or why there is none."""
     try:
+        require("supersede")
         made = aggregate.supersede(store().load(inspection_id), reason=reason, by=inspector())
         store().save(made, expected_revision=0)
     except DamageScoreError as fault:

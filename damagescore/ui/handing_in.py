@@ -7,6 +7,7 @@ from damagescore.errors import DamageScoreError, PhotoError
 from damagescore.inspection.record import Inspection
 from damagescore.measure import MeasureOptions
 from damagescore.photo import check_header
+from damagescore.ui.access import require
 from damagescore.ui.background import Waiting, waiting_for
 from damagescore.ui.measuring import options_to_dict
 from damagescore.ui.session import desk, inspector, store
@@ -66,6 +67,7 @@ def hand_in_again(
         by=inspector(), replaces=sha256, before=old and {**old, "findings": []},
     )  # fmt: skip
     try:
+        require("edit")
         desk().hand_in([photo])
     except DamageScoreError as fault:
         return fault
@@ -81,6 +83,7 @@ def known_photos(inspection: Inspection) -> set[str]:
 def _kept(
     inspection: Inspection, name: str, *, data: bytes, options: MeasureOptions, **more: Any
 ) -> Waiting:
+    require("edit")
     check_header(data, name=name)
     return waiting_for(
         inspection.id, sha256=store().put_photo(data), name=name,

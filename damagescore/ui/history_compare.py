@@ -29,6 +29,7 @@ from damagescore.report.rows import states_of
 from damagescore.ui import history_data
 from damagescore.ui.drawing import show_svg
 from damagescore.ui.limit_choice import choices, load_choice
+from damagescore.ui.offer import offer
 from damagescore.ui.session import show_flashes, store, told, unit
 from damagescore.ui.words import invented_badge
 
@@ -246,7 +247,7 @@ def _papers(comparison: Comparison, rows: tuple[PhotoRow, ...]) -> None:
     )
     with st.container(horizontal=True):
         for label, data, name, mime in files:
-            st.download_button(
+            offer(
                 label, data, file_name=name, mime=mime, key=f"compare-{name}",
-                icon=":material/download:", on_click="ignore",
+                icon=":material/download:",
             )  # fmt: skip

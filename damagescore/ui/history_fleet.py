@@ -8,6 +8,7 @@ from damagescore.history.fleet import FleetRow, by_hours_left
 from damagescore.history.record import AXIS_UNITS, Axis
 from damagescore.history.words import forecast_words, suggestion_words
 from damagescore.report.fleet_csv import fleet_csv
+from damagescore.ui.offer import offer
 from damagescore.ui.words import invented_badge
 
 ORDERS = ("Usage of the limit", "Predicted time left")
@@ -35,9 +36,9 @@ def fleet_view(rows: tuple[FleetRow, ...], *, axis: Axis) -> None:
             ),
         },
     )  # fmt: skip
-    st.download_button(
+    offer(
         "CSV", fleet_csv(shown), file_name="fleet.csv", mime="text/csv", key="fleet-csv",
-        icon=":material/download:", on_click="ignore",
+        icon=":material/download:",
     )  # fmt: skip
 
 

@@ -24,6 +24,7 @@ from damagescore.report.history_report import PartHistory, history_json, history
 from damagescore.ui import history_data
 from damagescore.ui.drawing import show_svg
 from damagescore.ui.history_photos import photos_view
+from damagescore.ui.offer import offer
 from damagescore.ui.session import unit
 from damagescore.ui.words import invented_badge, when
 
@@ -171,11 +172,11 @@ def _papers(
         pdf = history_pdf(history, unit=unit())
         plain = history_json(history)
     with st.container(horizontal=True):
-        st.download_button(
+        offer(
             "PDF report", pdf, file_name="history.pdf", mime="application/pdf",
-            key=f"{asked}-pdf", icon=":material/download:", on_click="ignore",
+            key=f"{asked}-pdf", icon=":material/download:",
         )  # fmt: skip
-        st.download_button(
+        offer(
             "JSON", plain, file_name="history.json", mime="application/json",
-            key=f"{asked}-json", icon=":material/download:", on_click="ignore",
+            key=f"{asked}-json", icon=":material/download:",
         )  # fmt: skip

@@ -5,6 +5,7 @@ import streamlit as st
 from damagescore.errors import DamageScoreError, RecordError
 from damagescore.inspection.seal import SHORTEST_PASSPHRASE, SigningKey
 from damagescore.records.keys import keys_of, make_key, unlock_key
+from damagescore.ui.access import visitor
 from damagescore.ui.session import flash, store
 
 
@@ -40,7 +41,11 @@ def key_box(key: str, *, name: str) -> None:
             "A key shows later that you signed, and that nothing was changed. It is locked by "
             "a passphrase, which nobody can find out or restore."
         )
-        owner = st.text_input("Name of the owner", value=name, key=f"key-name-{key}")
+        own = not visitor().open
+        typed = st.text_input(
+            "Name of the owner", value=name, key=f"key-name-{key}", disabled=own
+        )
+        owner = name if own else typed
         number = st.text_input("Authorisation of the owner", key=f"key-authorisation-{key}")
         first = st.text_input(
             f"New passphrase, {SHORTEST_PASSPHRASE} characters or more", type="password",

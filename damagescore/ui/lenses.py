@@ -15,6 +15,7 @@ from damagescore.scale.lens import Lens, lens_text
 from damagescore.scale.lens_store import LensStore
 from damagescore.ui.cards import MIME, card_files
 from damagescore.ui.lens_chart import coverage_html
+from damagescore.ui.offer import offer
 from damagescore.ui.session import data_folder, flash, show_flashes, told
 
 HOW = """
@@ -84,9 +85,9 @@ def _one(kept: LensStore, lens: Lens) -> None:
         f"{lens.distance_mm[1]:.0f} mm. {lens.photos} photos, {lens.made}."
     )
     with st.container(horizontal=True):
-        st.download_button(
+        offer(
             "Download", lens_text(lens), file_name=f"{lens.name}.json",
-            mime="application/json", icon=":material/download:", on_click="ignore",
+            mime="application/json", icon=":material/download:",
             key=f"lens-get-{lens.name}",
         )  # fmt: skip
         with st.popover("Delete", icon=":material/delete:"):

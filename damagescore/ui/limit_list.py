@@ -9,6 +9,7 @@ from damagescore.errors import DamageScoreError
 from damagescore.limits import LimitSet, limit_set_to_toml, parse_limit_set
 from damagescore.ui.limit_choice import Choice, choices, load_choice
 from damagescore.ui.limit_form import blank_rows, editor, new_set
+from damagescore.ui.offer import offer
 from damagescore.ui.session import flash, inspector, show_flashes, store, told
 from damagescore.ui.words import invented_badge
 
@@ -79,10 +80,9 @@ def _open() -> None:
     if limit_set.invented:
         invented_badge()
     _edit(limit_set, key=f"{chosen.title}-{chosen.revision}", stored=chosen.stored)
-    st.download_button(
+    offer(
         "Download as TOML", limit_set_to_toml(limit_set), file_name="limit_set.toml",
         mime="application/toml", key="limits-download", icon=":material/download:",
-        on_click="ignore",
     )  # fmt: skip
 
 

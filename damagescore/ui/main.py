@@ -8,6 +8,9 @@ from PIL import Image
 from streamlit.navigation.page import StreamlitPage
 
 from damagescore import __version__
+from damagescore.records.accounts import Account
+from damagescore.ui.access import ask_anew, page_allowed
+from damagescore.ui.accounts.sign_in import keep_signed_in, sign_in_view, who_is_here
 from damagescore.ui.session import ROOT
 
 LOOK = Path(__file__).with_name("look.css")
@@ -32,6 +35,7 @@ SECTIONS = {
     "People": (
         ("training.py", "Training", ":material/school:", "training"),
         ("studies.py", "Studies", ":material/query_stats:", "studies"),
+        ("accounts.py", "Accounts", ":material/group:", "accounts"),
     ),
     "Help": (("about.py", "About and cautions", ":material/info:", "about"),),
 }
@@ -41,13 +45,23 @@ SECTIONS = {
 def main() -> None:
     """Draw the navigation, the sidebar and the chosen page."""
     st.set_page_config(page_title="damagescore", page_icon=_icon(), layout="wide")
-    sections = {name: [_page(*facts) for facts in pages] for name, pages in SECTIONS.items()}
+    now = ask_anew()
+    asked = not now.open and now.account is None
+    sections = {
+        name: [_page(*facts) for facts in pages if asked or page_allowed(facts[0])]
+        for name, pages in SECTIONS.items()
+    }
     st.session_state["pages"] = {p.title: p for pages in sections.values() for p in pages}
-    # Folded, Streamlit would hide the last pages behind a button.
-    chosen = st.navigation(sections, expanded=True)
+    # Folded, Streamlit would hide the last pages behind a button. Asked to sign in, a person
+    # comes to the page of the address afterwards.
+    chosen = st.navigation(sections, expanded=True, position="hidden" if asked else "sidebar")
     st.html(f"<style>{_colours()}\n{LOOK.read_text(encoding='utf-8')}</style>")
+    if asked:
+        sign_in_view()
+        return
     with st.sidebar:
-        _sidebar()
+        _sidebar(now.account)
+    keep_signed_in()
     chosen.run()
 
 
@@ -78,14 +92,17 @@ def _icon() -> Image.Image:
     return Image.fromarray(icon)
 
 
-def _sidebar() -> None:
-    st.text_input(
-        "Who is working",
-        key="inspector_name",
-        placeholder="Name",
-        help="Goes into every change that you make. Asked once, and again after a reload.",
-        persist_state="session",
-    )
+def _sidebar(account: Account | None) -> None:
+    if account is not None:
+        who_is_here(account)
+    else:
+        st.text_input(
+            "Who is working",
+            key="inspector_name",
+            placeholder="Name",
+            help="Goes into every change that you make. Asked once, and again after a reload.",
+            persist_state="session",
+        )
     st.segmented_control(
         "Lengths in",
         ["mm", "in"],

@@ -5,6 +5,7 @@ answered as JSON by a route, as the tiles are.
 """
 
 import re
+from collections.abc import Callable
 from functools import lru_cache
 from typing import Any
 
@@ -31,15 +32,18 @@ LONGEST_WAY_PX = 2500.0
 _NAME = re.compile(r"([0-9A-Za-z-]{1,64})/([0-9a-f]{64})/(way|length|parts)")
 
 
-def question_route() -> Route:
+def question_route(*, allowed: Callable[[Request], bool]) -> Route:
     """Route that answers `PREFIX/inspection/sha256/way?at=x,y,x,y` and `…/length?at=…`.
 
     `…/parts?of=hash,hash` gives parts of what the workspace was told, by their hashes.
 
-    Inspection ids and hashes cannot be guessed, so they serve as the key, as for tiles.
+    Only those allowed get an answer; on a server without accounts inspection ids and hashes,
+    which cannot be guessed, serve as the key, as for tiles.
     """
 
     def serve(request: Request) -> Response:
+        if not allowed(request):
+            return Response(status_code=403)
         match = _NAME.fullmatch(request.path_params["name"])
         if match is None:
             return Response(status_code=404)

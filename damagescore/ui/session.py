@@ -4,7 +4,6 @@ The store is the truth; the session holds ids and unsaved input only.
 """
 
 import gc
-import os
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from functools import cache
@@ -19,31 +18,19 @@ from damagescore.inspection.record import Inspection
 from damagescore.photo import read_photo
 from damagescore.photo.record import Photo
 from damagescore.quantity import Length
-from damagescore.records import Store, open_store
+from damagescore.ui.access import require, visitor
 from damagescore.ui.background import Desk
+from damagescore.ui.data import data_folder as data_folder  # noqa: PLC0414 - given on
+from damagescore.ui.data import store as store  # noqa: PLC0414 - given on
+from damagescore.ui.data import store_at
 from damagescore.ui.tiles import Pyramid
 
 ROOT = Path(__file__).resolve().parents[2]
 
 
-def data_folder() -> Path:
-    """Folder of records and photos: `DAMAGESCORE_DATA`, or beside the current folder."""
-    return Path(os.environ.get("DAMAGESCORE_DATA") or "damagescore-data").resolve()
-
-
-@cache
-def _store_at(folder: Path) -> Store:
-    return open_store(folder)
-
-
-def store() -> Store:
-    """Give the store of this server; sessions and the tile route share it."""
-    return _store_at(data_folder())
-
-
 @cache
 def _desk_at(folder: Path) -> Desk:
-    return Desk(_store_at(folder))
+    return Desk(store_at(folder))
 
 
 def desk() -> Desk:
@@ -103,7 +90,10 @@ def unit() -> Length:
 
 
 def inspector() -> str:
-    """Name of the person who works; empty until given."""
+    """Name of the person who works: that of the account, or as typed; empty until given."""
+    now = visitor()
+    if not now.open:
+        return "" if now.account is None else now.account.name
     return str(st.session_state.get("inspector_name", "")).strip()
 
 
@@ -194,6 +184,7 @@ def change(
     """
     kept = store()
     try:
+        require("edit")
         revision = kept.revision(inspection_id)
         before = load(inspection_id)
         after = edit(before)

@@ -25,6 +25,7 @@ from damagescore.errors import StudyError
 from damagescore.training.kept import Library
 from damagescore.ui.documents import documents, new_id
 from damagescore.ui.drawing import show_svg
+from damagescore.ui.offer import offer
 from damagescore.ui.session import flash, inspector, show_flashes, told
 from damagescore.ui.study_charts import components_svg, curve_svg, difference_svg, parts_svg
 from damagescore.ui.words import when
@@ -209,9 +210,9 @@ def _plan() -> None:
         st.error(f"{len(set(who))} inspectors are named. Name two or more, with commas.")
         return
     plan = crossed_plan([f"P{k + 1}" for k in range(n)], who, r, seed=n * 100 + r)
-    st.download_button(
+    offer(
         "Plan as CSV, order drawn by lot", plan, file_name="study_plan.csv", mime="text/csv",
-        key="plan-download", icon=":material/download:", on_click="ignore",
+        key="plan-download", icon=":material/download:",
     )  # fmt: skip
 
 
@@ -304,9 +305,9 @@ def _practised() -> None:
     if not sites:
         st.info("There is no answer on a prepared or rendered photo.")
         return
-    st.download_button(
+    offer(
         "Sites, CSV", sites_csv(sites), file_name="sites.csv", mime="text/csv",
-        key="finding-sites", icon=":material/download:", on_click="ignore",
+        key="finding-sites", icon=":material/download:",
     )  # fmt: skip
 
 
@@ -363,9 +364,9 @@ def _kept() -> None:
             with st.container(border=True, horizontal=True, vertical_alignment="center"):
                 st.text(f"{document.body['name']}\n{title}, {document.body['by']}, "
                         f"{when(document.at)}")  # fmt: skip
-                st.download_button(
+                offer(
                     "Its data, CSV", document.body["csv"], file_name=f"{document.id}.csv",
-                    mime="text/csv", key=f"kept-{document.id}", on_click="ignore",
+                    mime="text/csv", key=f"kept-{document.id}",
                 )  # fmt: skip
     if empty:
         st.info("No study is kept yet. Read one in and press “Keep this study”.")

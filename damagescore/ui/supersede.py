@@ -3,6 +3,7 @@
 import streamlit as st
 
 from damagescore.inspection.record import Inspection
+from damagescore.ui.access import allowed
 from damagescore.ui.edits import supersede
 from damagescore.ui.session import inspector, open_inspection, store
 
@@ -18,6 +19,8 @@ def supersede_box(inspection: Inspection) -> None:
             "Open the newer record", key=f"newer-{inspection.id}",
             on_click=open_inspection, args=(after,),
         )  # fmt: skip
+        return
+    if not allowed("supersede"):
         return
     with st.expander("Supersede this record", icon=":material/update:"):
         st.write(

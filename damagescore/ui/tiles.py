@@ -89,13 +89,16 @@ def tiles_of(rgb: Pixels) -> Iterator[tuple[str, Pixels]]:
                 yield name, rgb[y : y + TILE_PX, x : x + TILE_PX]
 
 
-def tile_route(pyramid: Callable[[], Pyramid]) -> Route:
-    """Route that serves `PREFIX/sha256/level/x_y.jpg` and nothing else.
+def tile_route(pyramid: Callable[[], Pyramid], *, allowed: Callable[[Request], bool]) -> Route:
+    """Route that serves `PREFIX/sha256/level/x_y.jpg` and nothing else, to those allowed.
 
-    The SHA-256 of a photo cannot be guessed, so it serves as the key to it.
+    On a server without accounts the SHA-256 of a photo, which cannot be guessed, serves as
+    the key to it.
     """
 
     def serve(request: Request) -> Response:
+        if not allowed(request):
+            return Response(status_code=403)
         match = _NAME.fullmatch(request.path_params["name"])
         if match is None:
             return Response(status_code=404)

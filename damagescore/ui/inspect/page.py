@@ -7,6 +7,7 @@ import streamlit as st
 from damagescore.errors import DamageScoreError
 from damagescore.inspection import n_proposed
 from damagescore.inspection.record import Inspection
+from damagescore.ui.access import allowed
 from damagescore.ui.inspect.findings import findings_step
 from damagescore.ui.inspect.hand import hand_step
 from damagescore.ui.inspect.limits import limits_step
@@ -50,7 +51,7 @@ def inspect_page() -> None:
     show_flashes()
     if inspection.signature is None:
         _who()
-    locked = inspection.signature is not None or not inspector()
+    locked = inspection.signature is not None or not inspector() or not allowed("edit")
     step = _stepper(inspection)
     if step != "photos":
         measuring_panel(inspection.id, locked=locked, whole=False)

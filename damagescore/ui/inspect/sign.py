@@ -4,6 +4,7 @@ import streamlit as st
 
 from damagescore.inspection.record import Disposition, Inspection
 from damagescore.limits import Assessment, LimitSet
+from damagescore.ui.access import allowed, visitor
 from damagescore.ui.camera_checks import camera_standings
 from damagescore.ui.downloads import downloads
 from damagescore.ui.edits import sign
@@ -68,7 +69,9 @@ def _unsigned(inspection: Inspection, *, locked: bool) -> None:
             "**Before you sign**\n" + "\n".join(f"- {p}" for p in points),
             icon=":material/checklist:",
         )
-    if not locked:
+    if not locked and not allowed("sign"):
+        st.caption("Your role does not sign records.")
+    elif not locked:
         _form(inspection)
         key_box(inspection.id, name=inspector())
 
@@ -86,7 +89,8 @@ def _form(inspection: Inspection) -> None:
     key = inspection.id
     with st.form(f"sign-{key}"):
         left, right = st.columns(2)
-        name = left.text_input("Name", value=inspector(), key=f"sign-name-{key}")
+        own = not visitor().open
+        name = left.text_input("Name", value=inspector(), key=f"sign-name-{key}", disabled=own)
         authorisation = right.text_input(
             "Authorisation number", key=f"sign-authorisation-{key}"
         )
@@ -101,6 +105,7 @@ def _form(inspection: Inspection) -> None:
         )  # fmt: skip
         certificate = _certificate(key)
         passphrase = _passphrase(key)
+        password = _password(key) if own else ""
         st.caption("Signing locks the record. It can be superseded, never changed.")
         sent = st.form_submit_button(
             "Sign the record", type="primary", key=f"sign-{key}-submit"
@@ -113,12 +118,12 @@ def _form(inspection: Inspection) -> None:
     fault = sign(
         inspection.id, name=name, authorisation=authorisation, statement=statement,
         disposition=disposition, reason=reason, certificate=certificate,
-        passphrase=passphrase,
+        passphrase=passphrase, password=password,
     )  # fmt: skip
     if fault is not None:
         st.error(str(fault), icon=":material/error:")
         return
-    flash(f"Signed by {name.strip()}. The record is locked.")
+    flash(f"Signed by {inspector() if own else name.strip()}. The record is locked.")
     st.rerun()
 
 
@@ -138,6 +143,13 @@ def _passphrase(key: str) -> str:
     return st.text_input(
         "Passphrase of your key", type="password", key=f"sign-passphrase-{key}",
         help="Leave it empty to sign by name only.",
+    )  # fmt: skip
+
+
+def _password(key: str) -> str:
+    return st.text_input(
+        "Your password again", type="password", key=f"sign-password-{key}",
+        autocomplete="current-password", help="So that nobody signs at a screen you left.",
     )  # fmt: skip
 
 

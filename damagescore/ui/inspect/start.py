@@ -5,6 +5,7 @@ import streamlit as st
 from damagescore.errors import DamageScoreError
 from damagescore.inspection import assess_inspection, new_inspection
 from damagescore.inspection.record import Part
+from damagescore.ui.access import allowed, require
 from damagescore.ui.inspect.part import part_form
 from damagescore.ui.last_time import last_inspection, limit_set_of
 from damagescore.ui.session import flash, inspector, open_inspection, store, told
@@ -23,6 +24,11 @@ DEMO_PART = Part(
 
 def start_view() -> None:
     """Draw the empty state of the page."""
+    if not allowed("edit"):
+        st.write("Your role does not inspect. Open a record to read it.")
+        with told():
+            _unsigned()
+        return
     left, right = st.columns([3, 2], gap="large")
     with left:
         st.subheader("Start an inspection")
@@ -54,6 +60,7 @@ def start(part: Part) -> None:
     """Make and open an inspection; runs as a callback."""
     inspection = new_inspection(part, by=inspector())
     try:
+        require("edit")
         last = last_inspection(inspection.part)
         limits = None if last is None else limit_set_of(last)
         if limits is not None:

@@ -10,6 +10,7 @@ import streamlit as st
 from damagescore.orders.job_cards import write_job_cards
 from damagescore.orders.papers import order_pdf, summary_csv
 from damagescore.orders.record import Order
+from damagescore.ui.offer import offer
 from damagescore.ui.orders.kept import results_of
 from damagescore.ui.session import unit
 
@@ -21,20 +22,19 @@ def papers(order: Order) -> None:
     with st.container(horizontal=True):
         if any(p.inspection_id for p in order.parts):
             results = results_of(order)
-            st.download_button(
+            offer(
                 "Summary, PDF", lambda: order_pdf(order, results, unit=unit()),
                 file_name=f"{name}-order.pdf", mime="application/pdf", key="order-pdf",
-                icon=":material/download:", on_click="ignore",
+                icon=":material/download:",
             )  # fmt: skip
-            st.download_button(
+            offer(
                 "Summary, CSV", lambda: summary_csv(order, results),
                 file_name=f"{name}-summary.csv", mime="text/csv", key="order-csv",
-                icon=":material/download:", on_click="ignore",
+                icon=":material/download:",
             )  # fmt: skip
-        st.download_button(
+        offer(
             "Job cards to print", lambda: job_cards(order), file_name=f"{name}-jobcards.zip",
             mime="application/zip", key="order-cards", icon=":material/qr_code_2:",
-            on_click="ignore",
         )  # fmt: skip
     st.caption(
         "A job card has a QR code beside the squares of the scale card: in the photo it gives "

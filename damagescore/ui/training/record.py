@@ -9,12 +9,16 @@ import streamlit as st
 from damagescore.training.kept import Library
 from damagescore.training.practice import Feedback, Progress
 from damagescore.training.summary import NO_CERTIFICATE, summary_pdf, summary_rows
+from damagescore.ui.access import allowed
 from damagescore.ui.drawing import show_svg
+from damagescore.ui.offer import offer
 
 
 def record_tab(kept: Library, who: str) -> None:
     """Show what one trainee answered, and the summary for the trainer."""
     trainees = sorted({a.trainee for a in kept.answers()})
+    if not allowed("library"):  # what others answered tells what the agreed answers are
+        trainees = [name for name in trainees if name == who]
     if not trainees:
         st.info("Nobody has practised yet. Every committed answer is kept here, for good.")
         return
@@ -27,11 +31,11 @@ def record_tab(kept: Library, who: str) -> None:
     )  # fmt: skip
     show_svg("record-chart", progress_svg(progress))
     today = datetime.now(UTC).date().isoformat()
-    st.download_button(
+    offer(
         "Summary for the trainer, PDF",
         summary_pdf(progress, trainer=who or "the trainer", made_on=today),
         file_name="practice_summary.pdf", mime="application/pdf", key="record-pdf",
-        icon=":material/download:", on_click="ignore",
+        icon=":material/download:",
     )  # fmt: skip
     st.caption(NO_CERTIFICATE)
 

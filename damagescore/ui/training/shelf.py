@@ -17,6 +17,7 @@ from damagescore.training.kept import Library, new_entry_id
 from damagescore.training.library import CALLS, SIZES, Entry, Search, agreed_entry
 from damagescore.training.scale import GradeScale
 from damagescore.training.similar import KINDS, most_similar
+from damagescore.ui.offer import offer
 from damagescore.ui.session import flash, load, store, unit
 from damagescore.ui.training.photos import thumbnail
 from damagescore.ui.words import KIND_WORDS, when
@@ -261,10 +262,9 @@ def _give(entries: Sequence[Entry]) -> None:
             write_library(target, free, photo_bytes=store().photo_bytes, made_at=now_utc())
             st.session_state["give-file"] = target.read_bytes()
     if "give-file" in st.session_state:
-        st.download_button(
+        offer(
             "Graded library, zip", st.session_state["give-file"], file_name="library.zip",
             mime="application/zip", key="give-file-download", icon=":material/download:",
-            on_click="ignore",
         )  # fmt: skip
 
 
