@@ -14,7 +14,7 @@ ROLES: Mapping[Role, str] = {
     "viewer": "reads records and practises",
     "inspector": "inspects, signs, supersedes",
     "trainer": "keeps the graded library and the studies",
-    "administrator": "keeps accounts, limit sets and lens profiles; signs nothing",
+    "administrator": "keeps accounts and limit sets, signs nothing",
 }
 """Each role, and what it is for."""
 

@@ -70,7 +70,7 @@ def ask_anew() -> Visitor:
     if not has_accounts(store()):
         found = Visitor(open=True, account=None, asked_s=now)
     else:
-        token = st.session_state.get(KEPT_AS) or st.context.cookies.get(COOKIE, "")
+        token = st.session_state.get(KEPT_AS) or browser_token()
         account = signed_in(store(), token, now_s=time.time()) if token else None
         if account is not None:
             # A tab stays with the person it began with, whatever another tab does.
@@ -78,6 +78,11 @@ def ask_anew() -> Visitor:
         found = Visitor(open=False, account=account, asked_s=now)
     st.session_state["visitor"] = found
     return found
+
+
+def browser_token() -> str:
+    """Give the token in the cookie that the browser came with; empty without one."""
+    return st.context.cookies.get(COOKIE, "")
 
 
 def allowed(right: Right) -> bool:

@@ -61,6 +61,7 @@ def _first() -> None:
 
 def _add_form(roles: tuple[str, ...]) -> None:
     with st.form("account-new", border=False, clear_on_submit=False):
+        # In rows of their own, so that the fields keep their order on a narrow screen.
         left, right = st.columns(2)
         name = left.text_input(
             "Name, as it stands in records", key="account-name", autocomplete="off",
@@ -70,6 +71,7 @@ def _add_form(roles: tuple[str, ...]) -> None:
             "Role", roles, format_func=_role_words, key="account-role",
             disabled=len(roles) == 1,
         )  # fmt: skip
+        left, right = st.columns(2)
         password = left.text_input(
             f"Password, {SHORTEST_PASSWORD} characters or more", type="password",
             key="account-password", autocomplete="new-password",
@@ -78,7 +80,7 @@ def _add_form(roles: tuple[str, ...]) -> None:
             "The same again", type="password", key="account-again",
             autocomplete="new-password",
         )  # fmt: skip
-        email = left.text_input(
+        email = st.text_input(
             "E-mail, for sign-in at your organisation", key="account-email", autocomplete="off",
             help="May stay empty.",
         )  # fmt: skip

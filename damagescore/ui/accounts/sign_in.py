@@ -127,7 +127,7 @@ def _leave() -> None:
 def _own_password(account: Account) -> None:
     with st.form("own-password", border=False):
         old = st.text_input(
-            "Password of now", type="password", key="own-password-old",
+            "Old password", type="password", key="own-password-old",
             autocomplete="current-password",
         )  # fmt: skip
         new = st.text_input(

@@ -8,6 +8,7 @@ import streamlit as st
 from damagescore.inspection.record import Inspection
 from damagescore.limits import Assessment, LimitSet
 from damagescore.report.words import OUTCOMES, SCORE_MEANING
+from damagescore.ui.access import page_allowed
 from damagescore.ui.edits import assess_with
 from damagescore.ui.inspect.criteria import BAR_WORDS, criteria
 from damagescore.ui.limit_choice import Choice, choices, load_choice
@@ -26,7 +27,9 @@ def limits_step(inspection: Inspection, *, locked: bool) -> None:
             "Choose the limit set that your maintenance data give for this part. Each of its "
             "criteria is then shown here as a bar against its limit."
         )
-        if st.button("Make a limit set", key="to-limit-sets", icon=":material/rule:"):
+        if page_allowed("limit_sets.py") and st.button(
+            "Make a limit set", key="to-limit-sets", icon=":material/rule:"
+        ):
             st.switch_page(st.session_state["pages"]["Limit sets"])
         return
     assessment = Assessment.from_dict(inspection.assessment)
