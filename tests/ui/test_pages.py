@@ -28,6 +28,7 @@ PAGES = (
     "check_target",
     "studies",
     "training",
+    "accounts",
     "about",
 )
 SECONDS = 60  # the first page of a run reads all packages from disk
