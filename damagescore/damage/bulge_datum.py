@@ -23,6 +23,9 @@ FOOT_ROWS, FOOT_SLOPE = 4, 0.25
 APART_MM = 0.05
 """How far the ends of sound shims stand apart: 0.02 to 0.06 mm on the development photos."""
 
+FOREIGN_MM = 4 * APART_MM
+"""Distance from the robust line beyond which an end is not taken for a shim's."""
+
 LOST_MM = 0.03
 """Scatter of a shim's rows beyond which its outline counts as partly lost."""
 
@@ -61,7 +64,7 @@ class Datum:
         powers = np.vander([t], len(self.terms))[0]
         located = math.sqrt(max(float(powers @ self.covariance @ powers), 0.0))
         apart = float(np.polyval(self.terms, t) - np.polyval(self.robust, t))
-        return math.hypot(located, rectangular(apart))
+        return math.hypot(located, apart)
 
 
 def fit_datum(surface: Points, shims: list[Mask], inside: Points) -> Datum:
@@ -108,7 +111,8 @@ def _line_through(x: Points, y: Points, u: Points, *, px_mm: float) -> _Line:
     """Line (or parabola) through the shims' ends (x, y), and how sure it is.
 
     Each shim is one independent point: neighbouring rows of one shim share its nicks. Ends
-    count by how well they are known, but shims stand `APART_MM` apart in any case.
+    count by how well they are known, but shims stand `APART_MM` apart in any case; what
+    stands far from all others does not count.
     """
     u = np.hypot(u, rectangular(LEVEL_BIAS_PX) * px_mm)
     degree, (robust, spread) = 1, _robust_fit(x, y, u, 1)
@@ -117,13 +121,23 @@ def _line_through(x: Points, y: Points, u: Points, *, px_mm: float) -> _Line:
         reach = (x.max() - x.min()) / 2
         if tighter < 0.4 * spread and abs(bent[0]) * reach**2 > 6 * tighter:
             degree, robust, spread = 2, bent, tighter
-    weight = 1.0 / (APART_MM**2 + u**2)
+    weight = _kept(y - np.polyval(robust, x), spread) / (APART_MM**2 + u**2)
     design = np.vander(x, degree + 1)
     solve = np.linalg.pinv(design.T @ (design * weight[:, None])) @ (design.T * weight)
     return _Line(
         terms=solve @ y, covariance=solve @ np.diag(u**2) @ solve.T, robust=robust,
         spread_mm=spread,
     )  # fmt: skip
+
+
+def _kept(off: Points, spread_mm: float) -> Points:
+    """1 for ends that count, 0 for those far from all others; never fewer than three count.
+
+    Shims scatter, and the line goes through them as they are; but an end that was located on
+    the background would turn the whole line.
+    """
+    near = np.abs(off) <= max(FOREIGN_MM, 4 * spread_mm)
+    return np.asarray(near if near.sum() >= 3 else np.ones(len(off), bool), np.float64)
 
 
 def _end_of(frame: Points, shim: Mask, px_mm: float) -> tuple[float, float, float]:
