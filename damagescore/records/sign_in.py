@@ -2,6 +2,7 @@
 
 import hashlib
 import secrets
+import time
 from collections.abc import Mapping
 from typing import Any
 
@@ -33,6 +34,9 @@ SEEN_EVERY_S = 60.0
 FREE_TRIES, FIRST_WAIT_S, LONGEST_WAIT_S = 4, 15.0, 900.0
 """After four wrong passwords each further one doubles the wait; no source."""
 
+ANSWER_S = 0.5
+"""A refusal comes no sooner: writing the log takes longer for some names than for others."""
+
 FORGOTTEN_S = 86400.0
 """A day after the last wrong password they are counted anew."""
 
@@ -63,6 +67,7 @@ def sign_in(store: Store, name: str, password: str, *, now_s: float) -> tuple[Ac
 
 def check_password(store: Store, name: str, password: str, *, now_s: float) -> Account:
     """Give the account of a name and its password; raises as `sign_in` does."""
+    began = time.monotonic()
     _count_try(store, name, now_s=now_s)
     with store.reading() as session:
         row = session.scalar(
@@ -73,6 +78,7 @@ def check_password(store: Store, name: str, password: str, *, now_s: float) -> A
     right = matches(password, "" if row is None else row.password_hash)
     if row is None or not right:
         _note_wrong(store, name)
+        time.sleep(max(0.0, began + ANSWER_S - time.monotonic()))
         raise _wrong()
     with store.writing() as session:
         session.execute(

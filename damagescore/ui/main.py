@@ -103,6 +103,11 @@ def _sidebar(account: Account | None) -> None:
             help="Goes into every change that you make. Asked once, and again after a reload.",
             persist_state="session",
         )
+        if st.get_option("server.address") not in ("localhost", "127.0.0.1", "::1"):
+            st.caption(
+                ":material/lock_open: Whoever reaches this address works here unasked. "
+                "Make accounts on the page *Accounts*."
+            )
     st.segmented_control(
         "Lengths in",
         ["mm", "in"],

@@ -46,6 +46,7 @@ def folder(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Iterator[Path]:
     least = PasswordHasher(time_cost=1, memory_cost=8, parallelism=1)
     monkeypatch.setattr(passwords, "_HASHER", least)
     monkeypatch.setattr("damagescore.ui.access.browser_token", lambda: "")
+    monkeypatch.setattr("damagescore.records.sign_in.ANSWER_S", 0.0)
     monkeypatch.setattr(cookie, "PATIENCE_S", 0.0)  # there is no browser to wait for
     with Store(tmp_path) as store:
         for role, name in WHO.items():
@@ -154,6 +155,20 @@ def test_an_inspector_signs_by_the_own_password_and_name_only(
     log = [(e.action, e.by) for e in session.store().audit_log(limit=9)]
     assert ("sign", "R. Alder") in log
     assert ("failed sign-in", "R. Alder") in log
+
+
+def test_without_a_password_signing_says_how_to_get_one(
+    inspection: Inspection, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    made = add_account(
+        session.store(), name="K. Lind", role="inspector", email="k@works.example", by="A. Birk"
+    )
+    token = begin(session.store(), made, now_s=time.time(), how="provider")
+    monkeypatch.setattr("damagescore.ui.access.browser_token", lambda: token)
+    app = _app(inspection=inspection)  # the cookie alone signs in, as after a reload
+    assert any("you have none" in i.value for i in app.info)
+    assert f"sign-{inspection.id}-submit" not in _keys(app)
+    assert "sign-out" in _keys(app)
 
 
 def test_a_role_taken_away_stops_a_change_that_was_offered_before(

@@ -3,6 +3,7 @@
 import base64
 import json
 import re
+import time
 import zipfile
 from collections.abc import Iterator
 from hashlib import sha256
@@ -54,6 +55,7 @@ def cheap(monkeypatch: pytest.MonkeyPatch) -> Iterator[None]:
     """Argon2id at its least cost, so that many tries take no time."""
     least = PasswordHasher(time_cost=1, memory_cost=8, parallelism=1)
     monkeypatch.setattr(passwords, "_HASHER", least)
+    monkeypatch.setattr("damagescore.records.sign_in.ANSWER_S", 0.0)
     passwords._nobodys.cache_clear()
     yield
     passwords._nobodys.cache_clear()
@@ -161,6 +163,18 @@ def test_an_unknown_name_is_hashed_as_often_as_a_known_one(
             sign_in(staffed, name, WRONG, now_s=T0)
     assert len(seen) == 2
     assert seen[0] == seen[1]
+
+
+@pytest.mark.parametrize("name", ["Nobody", "R. Alder"])
+def test_a_refusal_comes_no_sooner_for_any_name(
+    staffed: Store, monkeypatch: pytest.MonkeyPatch, name: str
+) -> None:
+    monkeypatch.setattr("damagescore.records.sign_in.ANSWER_S", 0.2)
+    for _ in range(2):  # the second one of an unknown name is not written into the log
+        began = time.monotonic()
+        with pytest.raises(SignInError):
+            sign_in(staffed, name, WRONG, now_s=T0)
+        assert time.monotonic() - began >= 0.2
 
 
 def test_waits_double_to_a_quarter_of_an_hour_and_end(staffed: Store) -> None:

@@ -92,7 +92,9 @@ def _by_password(name: str, password: str) -> DamageScoreError | None:
 def _by_provider() -> DamageScoreError | None:
     claims: Mapping[str, Any] = dict(st.user)
     # Streamlit remembers a provider's word for a month; only a new one opens the door.
-    if st.user.is_logged_in and is_fresh(claims, now_s=time.time()):
+    if st.user.is_logged_in and not is_fresh(claims, now_s=time.time()):
+        st.caption("Your sign-in at your organisation is some minutes old: do it once more.")
+    elif st.user.is_logged_in:
         try:
             account = account_of_claims(store(), claims)
             token = begin(store(), account, now_s=time.time(), how="provider")

@@ -71,6 +71,11 @@ def _unsigned(inspection: Inspection, *, locked: bool) -> None:
         )
     if not locked and not allowed("sign"):
         st.caption("Your role does not sign records.")
+    elif not locked and _without_password():
+        st.info(
+            "Signing asks for a password of yours, and you have none, since your organisation "
+            "signs you in. An administrator gives you one on the page *Accounts*."
+        )
     elif not locked:
         _form(inspection)
         key_box(inspection.id, name=inspector())
@@ -144,6 +149,11 @@ def _passphrase(key: str) -> str:
         "Passphrase of your key", type="password", key=f"sign-passphrase-{key}",
         help="Leave it empty to sign by name only.",
     )  # fmt: skip
+
+
+def _without_password() -> bool:
+    account = visitor().account
+    return account is not None and not account.has_password
 
 
 def _password(key: str) -> str:
