@@ -222,15 +222,16 @@ def _story(
 
 
 def _cells(row: Change, unit: Length) -> tuple[object, ...]:
-    difference = "" if isinstance(row.difference, NotMeasured) else _signed(row, unit)
     return (
         f"{row.kind.label}, {row.of}", value_text(row.before, unit),
-        value_text(row.after, unit), difference, row.reading,
+        value_text(row.after, unit), signed_text(row, unit), row.reading,
     )  # fmt: skip
 
 
-def _signed(row: Change, unit: Length) -> str:
-    assert isinstance(row.difference, Measured)
+def signed_text(row: Change, unit: Length) -> str:
+    """Give the difference with its sign and expanded uncertainty; empty where there is none."""
+    if not isinstance(row.difference, Measured):
+        return ""
     if row.difference.value == 0 and row.difference.u == 0:
         return "0"
     shown = value_text(row.difference, unit)

@@ -74,7 +74,7 @@ def _everywhere(page: Page, address: str, inspection: Inspection) -> Iterator[st
     """Go through every page of the sidebar and every step of an inspection."""
     page.goto(address)
     _settle(page)
-    links = page.locator("[data-testid=stSidebarNavLink]")
+    links = page.locator("[data-testid=stSidebar] [data-testid=stPageLink-NavLink]")
     addresses = [links.nth(i).get_attribute("href") or "" for i in range(links.count())]
     assert len(addresses) >= 5  # inspect, records, limit sets, cards, about
     steps = [f"{address}/?inspection={inspection.id}&step={step}" for step in STEPS]

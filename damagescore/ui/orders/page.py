@@ -5,6 +5,7 @@ import streamlit as st
 from damagescore.errors import DamageScoreError
 from damagescore.orders.record import Order
 from damagescore.ui.orders.assigning import assigning
+from damagescore.ui.orders.before_after import before_after
 from damagescore.ui.orders.kept import load_order, open_order, results_of
 from damagescore.ui.orders.listing import order_list
 from damagescore.ui.orders.measuring import measuring
@@ -82,3 +83,4 @@ def _order(order: Order, *, locked: bool) -> None:
         summary(order, results_of(order))
     assigning(order, locked=locked)
     papers(order)
+    before_after(order)
