@@ -1,6 +1,5 @@
 """The main script: pages, sidebar and what every page shows."""
 
-from collections.abc import Mapping, Sequence
 from pathlib import Path
 
 import numpy as np
@@ -53,15 +52,14 @@ def main() -> None:
         for name, pages in SECTIONS.items()
     }
     st.session_state["pages"] = {p.title: p for pages in sections.values() for p in pages}
-    # Streamlit's own list of sections is not marked up as one, so ours stands in its place.
-    # Asked to sign in, a person comes to the page of the address afterwards.
-    chosen = st.navigation(sections, position="hidden")
+    # Folded, Streamlit would hide the last pages behind a button. Asked to sign in, a person
+    # comes to the page of the address afterwards.
+    chosen = st.navigation(sections, expanded=True, position="hidden" if asked else "sidebar")
     st.html(f"<style>{_colours()}\n{LOOK.read_text(encoding='utf-8')}</style>")
     if asked:
         sign_in_view()
         return
     with st.sidebar:
-        _links(sections)
         _sidebar(now.account)
     keep_signed_in()
     chosen.run()
@@ -75,16 +73,6 @@ def _page(file: str, title: str, icon: str, path: str) -> StreamlitPage:
         url_path=path or None,
         default=not path,
     )
-
-
-def _links(sections: Mapping[str, Sequence[StreamlitPage]]) -> None:
-    with st.container(key="pages", gap=None):
-        for name, pages in sections.items():
-            if pages:
-                st.caption(name)
-            for page in pages:
-                st.page_link(page, width="stretch")
-    st.divider()
 
 
 def _colours() -> str:

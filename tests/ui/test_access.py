@@ -32,8 +32,13 @@ STEP = 20_000  # ms: one run of the page
 STEPS = ("part", "photos", "findings", "hand", "limits", "sign")
 LONG = "SN-" + "0123456789" * 8
 
-NOT_OURS: dict[str, str] = {}
-"""Rules that Streamlit's own parts break and we cannot mend, each with the reason."""
+NOT_OURS: dict[tuple[str, str], str] = {
+    ("list", 'data-testid="stSidebarNavItems"'): (
+        "Streamlit puts the names of the sections into the list of their links. Links of our "
+        "own would not fold the sidebar away on a narrow screen."
+    ),
+}
+"""Rules that parts of Streamlit's own break and we cannot mend, each with the reason."""
 
 
 @pytest.fixture(scope="module")
@@ -74,7 +79,7 @@ def _everywhere(page: Page, address: str, inspection: Inspection) -> Iterator[st
     """Go through every page of the sidebar and every step of an inspection."""
     page.goto(address)
     _settle(page)
-    links = page.locator("[data-testid=stSidebar] [data-testid=stPageLink-NavLink]")
+    links = page.locator("[data-testid=stSidebarNavLink]")
     addresses = [links.nth(i).get_attribute("href") or "" for i in range(links.count())]
     assert len(addresses) >= 5  # inspect, records, limit sets, cards, about
     steps = [f"{address}/?inspection={inspection.id}&step={step}" for step in STEPS]
@@ -94,8 +99,15 @@ def _broken(page: Page, place: str, **how: Any) -> list[str]:
     return [
         f"{place}: {found['id']}: {[node['html'][:120] for node in found['nodes'][:3]]}"
         for found in told["violations"]
-        if found["impact"] in ("serious", "critical") and found["id"] not in NOT_OURS
+        if found["impact"] in ("serious", "critical") and not _not_ours(found)
     ]
+
+
+def _not_ours(found: dict[str, Any]) -> bool:
+    return all(
+        any(found["id"] == rule and part in node["html"] for rule, part in NOT_OURS)
+        for node in found["nodes"]
+    )
 
 
 def test_no_page_breaks_a_serious_rule(

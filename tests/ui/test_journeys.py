@@ -75,7 +75,7 @@ def test_a_refused_photo_is_retaken_and_the_record_keeps_both(app: App) -> None:
     page.context.close()
     stored = app.stored(made)
     assert [p.name for p in stored.photos] == [PHOTO.name]
-    assert stored.edits[-2].before["entry"]["sha256"] == made.photos[0].sha256
+    assert stored.edits[-1].before["entry"]["sha256"] == made.photos[0].sha256
 
 
 def test_a_signed_record_is_superseded_for_a_reason(app: App) -> None:
