@@ -124,7 +124,7 @@ def recall_and_errors(name: str) -> tuple[float, list[float]]:
     met, present, errors = 0.0, 0.0, []
     for grey, crack in laid_trials(name):
         present += crack.length_mm
-        shares = [(_share_met(f, crack), f) for f in proposals(grey)]
+        shares = [(share_met(f, crack), f) for f in proposals(grey)]
         met += crack.length_mm * min(1.0, sum(share for share, _ in shares))
         lengths = [f.quantities["length"] for share, f in shares if share > 0]
         if lengths:
@@ -133,7 +133,7 @@ def recall_and_errors(name: str) -> tuple[float, list[float]]:
     return met / present, errors
 
 
-def _share_met(finding: Finding, crack: Laid) -> float:
+def share_met(finding: Finding, crack: Laid) -> float:
     away = cKDTree(places_along(finding.lines_px)).query(crack.line_px)[0]
     return float(np.mean(away <= REACH_PX))
 

@@ -16,6 +16,7 @@ from damagescore.damage.lines import layer_of, measure_lines
 from damagescore.damage.network import Paths, link, networks, thin, without_crossings
 from damagescore.damage.record import Finding, FindingKind
 from damagescore.damage.ridge import Ridge, ridge_of
+from damagescore.damage.stretches import without_weak
 from damagescore.damage.strip import Strip, blurred, strips_of
 from damagescore.edge.record import Edge
 from damagescore.errors import UsageError
@@ -128,11 +129,15 @@ def _candidates(strip: Strip, gates: Gates = GATES) -> list[Candidate]:
     ridge = ridge_of(strip)
     core = blurred(ridge.dark, 0.025 * strip.px_per_mm)
     mask = line_mask(ridge, core, strip.judged, gates=gates, px_per_mm=strip.px_per_mm)
-    skeleton = _dark_pieces(thin(mask), core, gates=gates, px_per_mm=strip.px_per_mm)
+    every = thin(mask)
+    skeleton = _dark_pieces(every, core, gates=gates, px_per_mm=strip.px_per_mm)
     skeleton = _without_granular(skeleton, strip.px_per_mm)
     reach_px = LINK_MM * strip.px_per_mm
     joined = link(skeleton, ridge.z, reach_px=reach_px, least=2.0, darkness=core)
     joined = without_crossings(joined, core, least_px=2 * reach_px)
+    joined = without_weak(
+        joined, ridge, core, every=every, gates=gates, px_per_mm=strip.px_per_mm
+    )
     paths = networks(joined, shortest_branch_px=0.55 * strip.px_per_mm)
     seen = [_judge(p, ridge, core, strip.px_per_mm, gates) for p in paths]
     return [c for c in seen if c is not None]
