@@ -135,9 +135,12 @@ def _candidates(strip: Strip, gates: Gates = GATES) -> list[Candidate]:
     reach_px = LINK_MM * strip.px_per_mm
     joined = link(skeleton, ridge.z, reach_px=reach_px, least=2.0, darkness=core)
     joined = without_crossings(joined, core, least_px=2 * reach_px)
-    joined = without_weak(
+    trimmed = without_weak(
         joined, ridge, core, every=every, gates=gates, px_per_mm=strip.px_per_mm
     )
+    if np.any(trimmed != joined):
+        # What is left of the gaps between crumbs is no crack either.
+        joined = trimmed & _without_granular(joined, strip.px_per_mm)
     paths = networks(joined, shortest_branch_px=0.55 * strip.px_per_mm)
     seen = [_judge(p, ridge, core, strip.px_per_mm, gates) for p in paths]
     return [c for c in seen if c is not None]
