@@ -7,6 +7,7 @@ from damagescore.inspection.seal import SHORTEST_PASSPHRASE, SigningKey
 from damagescore.records.keys import keys_of, make_key, unlock_key
 from damagescore.ui.access import visitor
 from damagescore.ui.session import flash, store
+from damagescore.ui.words import as_it_is
 
 
 def key_of(name: str, passphrase: str) -> SigningKey:
@@ -42,10 +43,11 @@ def key_box(key: str, *, name: str) -> None:
             "a passphrase, which nobody can find out or restore."
         )
         own = not visitor().open
-        typed = st.text_input(
-            "Name of the owner", value=name, key=f"key-name-{key}", disabled=own
-        )
-        owner = name if own else typed
+        owner = name
+        if own:
+            st.markdown(f"Name of the owner  \n**{as_it_is(name)}**")
+        else:
+            owner = st.text_input("Name of the owner", value=name, key=f"key-name-{key}")
         number = st.text_input("Authorisation of the owner", key=f"key-authorisation-{key}")
         first = st.text_input(
             f"New passphrase, {SHORTEST_PASSPHRASE} characters or more", type="password",

@@ -109,3 +109,8 @@ def when(at: str | None) -> str:
 
 def _capital(text: str) -> str:
     return text[:1].upper() + text[1:]
+
+
+def as_it_is(text: str) -> str:
+    """Text that Markdown leaves as it is."""
+    return "".join(f"\\{c}" if c in "\\`*_{}[]()#+-.!|~<>:$" else c for c in text)

@@ -67,10 +67,9 @@ def _add_form(roles: tuple[str, ...]) -> None:
             "Name, as it stands in records", key="account-name", autocomplete="off",
             help="It cannot be changed later, since signatures carry it.",
         )  # fmt: skip
-        role = right.selectbox(
-            "Role", roles, format_func=_role_words, key="account-role",
-            disabled=len(roles) == 1,
-        )  # fmt: skip
+        role: str = roles[0]
+        if len(roles) > 1:
+            role = right.selectbox("Role", roles, format_func=_role_words, key="account-role")
         left, right = st.columns(2)
         password = left.text_input(
             f"Password, {SHORTEST_PASSWORD} characters or more", type="password",
@@ -89,7 +88,7 @@ def _add_form(roles: tuple[str, ...]) -> None:
         st.error("The two passwords differ. Type them again.", icon=":material/error:")
     elif sent:
         _do(
-            lambda: add_account(store(), name=name, role=role or "", password=password,
+            lambda: add_account(store(), name=name, role=role, password=password,
                                 email=email, by=inspector() or name),
             said=f"{name.strip()} may sign in.",
         )  # fmt: skip

@@ -21,6 +21,7 @@ from damagescore.records.sign_in import (
 from damagescore.ui.access import KEPT_AS, ask_anew
 from damagescore.ui.accounts import cookie
 from damagescore.ui.data import store
+from damagescore.ui.words import as_it_is
 
 TICKET = "sign-in-ticket"
 
@@ -63,7 +64,7 @@ def keep_signed_in() -> None:
 
 def who_is_here(account: Account) -> None:
     """Name who is signed in; let that person change the password and sign out."""
-    st.markdown(f"**{_plain(account.name)}**")
+    st.markdown(f"**{as_it_is(account.name)}**")
     st.caption(f"{account.role.capitalize()}: {ROLES[account.role]}.")
     with st.container(horizontal=True):
         st.button("Sign out", key="sign-out", icon=":material/logout:", on_click=_leave)
@@ -161,8 +162,3 @@ def _post(path: str, body: str = "") -> None:
         f'<script>fetch("{path}", {{method: "POST", body: "{body}"}})</script>',
         unsafe_allow_javascript=True,
     )
-
-
-def _plain(text: str) -> str:
-    """Text that Markdown leaves as it is."""
-    return "".join(f"\\{c}" if c in "\\`*_{}[]()#+-.!|~<>:$" else c for c in text)

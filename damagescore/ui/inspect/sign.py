@@ -13,7 +13,7 @@ from damagescore.ui.inspect.limits import summary
 from damagescore.ui.keys import has_key, key_box
 from damagescore.ui.session import flash, inspector, store, told
 from damagescore.ui.supersede import supersede_box
-from damagescore.ui.words import disposition_words, when
+from damagescore.ui.words import as_it_is, disposition_words, when
 
 DISPOSITIONS: tuple[Disposition, ...] = ("continue_in_service", "reinspect", "refer", "remove")
 
@@ -95,7 +95,11 @@ def _form(inspection: Inspection) -> None:
     with st.form(f"sign-{key}"):
         left, right = st.columns(2)
         own = not visitor().open
-        name = left.text_input("Name", value=inspector(), key=f"sign-name-{key}", disabled=own)
+        name = inspector()
+        if own:
+            left.markdown(f"Name  \n**{as_it_is(name)}**")
+        else:
+            name = left.text_input("Name", value=name, key=f"sign-name-{key}")
         authorisation = right.text_input(
             "Authorisation number", key=f"sign-authorisation-{key}"
         )
@@ -128,7 +132,7 @@ def _form(inspection: Inspection) -> None:
     if fault is not None:
         st.error(str(fault), icon=":material/error:")
         return
-    flash(f"Signed by {inspector() if own else name.strip()}. The record is locked.")
+    flash(f"Signed by {name.strip()}. The record is locked.")
     st.rerun()
 
 
