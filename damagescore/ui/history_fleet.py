@@ -29,7 +29,7 @@ def fleet_view(rows: tuple[FleetRow, ...], *, axis: Axis) -> None:
         [_cells(r, unit) for r in shown], hide_index=True, width="stretch",
         column_config={
             # A long serial number would push all else out of a narrow screen.
-            "Part": st.column_config.TextColumn(width="small"),
+            "Part": st.column_config.TextColumn(width=140),
             "Limit used": st.column_config.ProgressColumn(
                 "Limit used", format="%d %%", min_value=0, max_value=150,
                 help="Last value over its limit; 100 % is at the limit. The bar ends at 150 %.",
@@ -48,7 +48,7 @@ def _cells(row: FleetRow, unit: str) -> dict[str, Any]:
     return {
         "Part": row.life.name,
         "Limit used": used,
-        "Time left": "no limit to compare with" if found is None else forecast_words(found),
+        "Time left": "No limit to compare with" if found is None else forecast_words(found),
         "Inspect again": _again(row, unit),
         "Limit": "" if found is None else found.series.label,
         unit: round(row.life.last_use),

@@ -101,7 +101,11 @@ def _agreement() -> None:
         default="Grades of a scale", required=True, key="agreement-what",
     )  # fmt: skip
     rows = _grade_rows(table) if what == "Grades of a scale" else _number_rows(table)
-    st.dataframe(rows, hide_index=True, width="stretch", height="content")
+    st.dataframe(
+        rows, hide_index=True, width="stretch", height="content",
+        # Its long names would push the values out of a narrow screen.
+        column_config={"Statistic": st.column_config.TextColumn(width=170)},
+    )  # fmt: skip
     if what == "Measured numbers":
         _differences(table)
     st.caption(

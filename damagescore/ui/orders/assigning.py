@@ -33,6 +33,8 @@ def assigning(order: Order, *, locked: bool) -> None:
     sorted_ones = [p for p in order.photos if p.part != TO_ASSIGN]
     if sorted_ones:
         _table(order, sorted_ones, locked=locked)
+    if locked and not order.photos:
+        st.caption("No photo yet.")
 
 
 def _upload(order: Order) -> None:

@@ -55,7 +55,8 @@ def _head(order: Order) -> None:
              count_words(len(order.photos), "photo")]  # fmt: skip
     if order.customer_reference:
         facts.insert(0, order.customer_reference)
-    st.caption(" · ".join(facts))
+    said = " · ".join(facts)
+    st.caption(said[:1].upper() + said[1:])
 
 
 def _who() -> None:
