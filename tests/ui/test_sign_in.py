@@ -20,9 +20,11 @@ from damagescore.records import Store, passwords
 from damagescore.records.accounts import accounts, add_account, set_role
 from damagescore.records.rights import Role
 from damagescore.records.sign_in import ENDS_S, begin, signed_in
+from damagescore.training.kept import Library
 from damagescore.ui import session
 from damagescore.ui.access import COOKIE, PAGE_RIGHTS, request_allowed
 from damagescore.ui.accounts import cookie
+from damagescore.ui.documents import documents
 from damagescore.ui.questions import PREFIX as QUESTIONS
 from damagescore.ui.questions import question_route
 from damagescore.ui.tiles import PREFIX as TILES
@@ -187,6 +189,43 @@ def test_library_and_grades_are_for_trainers(folder: Path, role: Role, n: int) -
     app = _app(role)
     _sound(app.switch_page(str(ROOT / "app_pages" / "training.py")).run())
     assert len(app.tabs) == n
+
+
+def test_a_trainee_practises_and_sees_no_answer_before_committing(
+    inspection: Inspection,
+) -> None:
+    page = str(ROOT / "app_pages" / "training.py")
+    trainer = _app("trainer")
+    _sound(trainer.switch_page(page).run())
+    trainer.selectbox(key="take-grade").select(2)
+    trainer.selectbox(key="take-call").select("within")
+    trainer.text_input(key="take-provenance").set_value("demo bench")
+    trainer.text_input(key="take-permission").set_value("own, any")
+    _sound(trainer.button(key="take-go").click().run())
+    (entry,) = Library(documents()).entries()
+    app = _app("viewer")
+    _sound(app.switch_page(page).run())
+    _sound(app.button(key="practice-begin").click().run())
+    assert app.session_state["practice-draft"].photos[0].measurement["findings"] == []
+    assert not any("Agreed grade" in m.value for m in app.markdown)
+    app.button_group(key=f"grade-{entry.id}").set_value(4)
+    app.button_group(key=f"call-{entry.id}").set_value("within")
+    _sound(app.button(key="practice-commit").click().run())
+    (answer,) = Library(documents()).answers()
+    assert (answer.trainee, answer.grade) == ("L. Maas", 4)
+    other = _app("inspector")
+    _sound(other.switch_page(page).run())
+    assert "record-trainee" not in {s.key for s in other.selectbox}  # others' answers tell
+
+
+def test_every_file_to_take_away_asks_for_the_right() -> None:
+    # Blank cards, boards and check targets to print are no records; papers ask themselves.
+    free = {"cards.py", "lenses.py", "check_target.py", "downloads.py", "offer.py"}
+    drawn = {
+        p.name for p in (ROOT / "damagescore" / "ui").rglob("*.py")
+        if "st.download_button(" in p.read_text(encoding="utf-8")
+    }  # fmt: skip
+    assert drawn == free
 
 
 def test_signing_out_forgets_what_was_typed(folder: Path) -> None:

@@ -16,6 +16,7 @@ from damagescore.orders.before_after import (
 from damagescore.orders.record import Order
 from damagescore.records import Filters, Summary
 from damagescore.report.criteria import value_text
+from damagescore.ui.offer import offer
 from damagescore.ui.session import load, store, told, unit
 from damagescore.ui.words import when
 
@@ -85,15 +86,16 @@ def _differences(before: Inspection, after: Inspection) -> None:
     )  # fmt: skip
     st.caption(MEANING)
     with st.container(horizontal=True):
-        st.download_button(
+        shown = unit()  # asked for here: the file is made outside of the page's run
+        offer(
             "Before and after, PDF",
-            lambda: before_after_pdf(before, after, store().photo_bytes, unit=unit()),
+            lambda: before_after_pdf(before, after, store().photo_bytes, unit=shown),
             file_name="before_after.pdf", mime="application/pdf", key="repair-pdf",
-            icon=":material/download:", on_click="ignore",
+            icon=":material/download:",
         )  # fmt: skip
-        st.download_button(
+        offer(
             "CSV", lambda: changes_csv(rows), file_name="before_after.csv", mime="text/csv",
-            key="repair-csv", icon=":material/download:", on_click="ignore",
+            key="repair-csv", icon=":material/download:",
         )  # fmt: skip
 
 

@@ -21,9 +21,10 @@ def papers(order: Order) -> None:
     name = "".join(c if c.isalnum() or c in "-_." else "-" for c in order.number)
     with st.container(horizontal=True):
         if any(p.inspection_id for p in order.parts):
-            results = results_of(order)
+            # Asked for here: the file is made outside of the page's run.
+            results, shown = results_of(order), unit()
             offer(
-                "Summary, PDF", lambda: order_pdf(order, results, unit=unit()),
+                "Summary, PDF", lambda: order_pdf(order, results, unit=shown),
                 file_name=f"{name}-order.pdf", mime="application/pdf", key="order-pdf",
                 icon=":material/download:",
             )  # fmt: skip
