@@ -7,6 +7,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from damagescore.damage.centreline import cumulative_px, resample, simplify
+from damagescore.damage.doubt import doubtful_px
 from damagescore.damage.tips import surround_of, u_ends_px
 from damagescore.damage.unseen import unseen_mm
 from damagescore.damage.width import opening_of
@@ -76,9 +77,11 @@ def measure_lines(
             f"The {kind.replace('_', ' ')} has no line with two different points.",
             remedy="Trace or draw it with two or more points.",
         )
-    ends_mm = _u_ends_mm(photo, lines, scale, edge, origin)
+    ends_mm, doubtful_mm = _ends_and_doubt_mm(photo, lines, scale, edge, origin)
     found: dict[str, Quantity] = {
-        "length": _length(lines, scale, ends_mm=ends_mm, kind=kind, origin=origin)
+        "length": _length(
+            lines, scale, ends_mm=ends_mm, doubtful_mm=doubtful_mm, kind=kind, origin=origin
+        )
     }
     found |= _widths(photo, lines, scale)
     found |= _along_layer(lines, scale, edge, math.hypot(*ends_mm[:2]))
@@ -96,24 +99,32 @@ def layer_of(lines_px: Iterable[Points], edge: Edge) -> int | None:
     return best if best is not None and counts[best] > 0 else None
 
 
-def _u_ends_mm(
+def _ends_and_doubt_mm(
     photo: Photo, lines: list[Points], scale: Scale, edge: Edge | None, origin: str
-) -> list[float]:
-    """Standard uncertainty of every free end along its line, both ends of the first first.
+) -> tuple[list[float], float]:
+    """Standard uncertainty of every free end along its line, and the length in doubt.
 
-    A person clicks an end within about 1.5 px and sees a taper as the photo shows
-    it; where an automatic end may lie, the photo says at each.
+    Both ends of the first line come first. A person clicks an end within about 1.5 px, sees
+    a taper as the photo shows it, and has no doubt of the line; where an automatic end may
+    lie, and what may be no crack at all, the photo says.
     """
     mm_per_px = scale.surface.mm_per_px_at(lines[0][-1])
     if origin != "auto":
-        return [math.hypot(1.5 * mm_per_px, 0.03)] * (1 + len(lines))
+        return [math.hypot(1.5 * mm_per_px, 0.03)] * (1 + len(lines)), 0.0
     inside = np.ones(photo.grey.shape, bool) if edge is None else edge.judged
     around = surround_of(photo.grey, np.vstack(lines), inside, px_per_mm=1 / mm_per_px)
-    return [mm_per_px * u for u in u_ends_px(around, lines)]
+    ends_mm = [mm_per_px * u for u in u_ends_px(around, lines)]
+    return ends_mm, mm_per_px * doubtful_px(around, lines)
 
 
 def _length(
-    lines: list[Points], scale: Scale, *, ends_mm: list[float], kind: str, origin: str
+    lines: list[Points],
+    scale: Scale,
+    *,
+    ends_mm: list[float],
+    doubtful_mm: float,
+    kind: str,
+    origin: str,
 ) -> Quantity:
     fine = sum(_on_surface(line, scale, FINE_TOLERANCE_PX) for line in lines)
     coarse = sum(_on_surface(line, scale, 1.0) for line in lines)
@@ -130,6 +141,9 @@ def _length(
         border_mm = math.hypot(*ends_mm) if kind == "bond_gap" else 0.0
         u_unseen = unseen_mm(branches=len(lines) - 1, border_mm=border_mm)
         budget.append(Contribution(source="unseen branches or ends", u=u_unseen))
+        # It belongs to the crack or it does not: uniform between none of it and all.
+        u_doubt = doubtful_mm / math.sqrt(12)
+        budget.append(Contribution(source="surface taken for crack", u=u_doubt))
     elif len(lines) > 1:
         # Inside the main stroke nothing shows where a branch begins.
         u_fork = FORK_MM * math.sqrt(len(lines) - 1)

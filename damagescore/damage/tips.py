@@ -236,7 +236,7 @@ def with_true_ends(around: Surround, line: Points, *, start: bool = True) -> Poi
 
 def _with_true_end(around: Surround, line: Points) -> Points:
     step = float(np.hypot(*(line[1] - line[0])))
-    seen = _line_contrast(around, line)
+    seen = line_contrast(around, line)
     steady = uniform_filter1d(seen, max(3, round(0.8 * around.px_per_mm / step)))
     anchor = min(int(np.argmax(steady)), len(line) - 4)
     back = min(BACK_MM * around.px_per_mm / step, (len(line) - anchor) / 4)
@@ -273,7 +273,7 @@ def _resumed(score: Points, last: int, *, gap: float) -> int:
     return last + 1 + int(np.argmax(total)) if len(total) and total.max() > 0 else last
 
 
-def _line_contrast(around: Surround, line: Points) -> Points:
+def line_contrast(around: Surround, line: Points) -> Points:
     """Contrast at every point, along the line's own course."""
     tangent = np.gradient(line, axis=0)
     headings = np.arctan2(tangent[:, 1], tangent[:, 0])
@@ -295,10 +295,10 @@ def _heading(line: Points, points: int) -> float:
 
 def threshold_at(around: Surround, line: Points, heading: float, body: float) -> float:
     """Contrast that a stroke must show at the end of a line."""
-    return max(LEAST_DARKNESS, TIP_SHARE * body, _chance_contrast(around, line[-1], heading))
+    return max(LEAST_DARKNESS, TIP_SHARE * body, chance_contrast(around, line[-1], heading))
 
 
-def _chance_contrast(around: Surround, tip: Points, heading: float) -> float:
+def chance_contrast(around: Surround, tip: Points, heading: float) -> float:
     """What a walk's best look sees on sound rubber near a tip, by chance."""
     away = around.sound - tip
     near = away[:, 0] ** 2 + away[:, 1] ** 2 < (AROUND_MM * around.px_per_mm) ** 2
@@ -381,7 +381,7 @@ def _u_end_px(around: Surround, line: Points) -> float:
     if len(even) < 6:
         return CLICK_PX
     step = float(np.hypot(*(even[1] - even[0])))
-    seen = _line_contrast(around, even)
+    seen = line_contrast(around, even)
     back = min(len(even) - 2, round(REACH_MM * around.px_per_mm / step))
     inner = max(1, len(even) - 1 - round(LOOK_MM * around.px_per_mm / step))
     heading = _heading(even[: inner + 1], round(0.4 * around.px_per_mm / step))
