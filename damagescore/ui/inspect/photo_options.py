@@ -130,6 +130,8 @@ def _more_fields(key: str, begin: Mapping[str, Any]) -> dict[str, Any]:
         "Rubber layers in the photo", min_value=1, max_value=60, value=begin["layers"],
         key=f"layers-{key}", placeholder="leave empty to count them",
     )  # fmt: skip
+    # Rows of their own keep what belongs together so on a narrow screen too.
+    left, right = st.columns(2)
     standoff = left.number_input(
         f"Mark nearer to the camera than the rubber by, {shown}",
         value=begin["standoff"], step=None,
@@ -140,6 +142,7 @@ def _more_fields(key: str, begin: Mapping[str, Any]) -> dict[str, Any]:
         value=begin["u_standoff"], step=None,
         format="%.3g", key=f"u-standoff-{key}-{shown}",
     )  # fmt: skip
+    left, right = st.columns(2)
     clock = left.number_input(
         "Clock position on a round edge, hours", min_value=0.0, max_value=12.0,
         value=begin["clock"],

@@ -199,7 +199,7 @@ def _take_form(kept: Library, inspection: Inspection, photo: PhotoEntry, who: st
             index=0 if call is None else 1 + CALLS.index(call),
             format_func=lambda c: c or "not compared",
         )  # fmt: skip
-        agreed = st.text_input("Agreed by: names, a comma between", value=who, key="take-agreed")
+        agreed = st.text_input("Agreed by: names and commas", value=who, key="take-agreed")
         provenance = st.text_input("Where the photo comes from", key="take-provenance")
         permission = st.text_input("Who allowed its use, and for what", key="take-permission")
         origin = st.selectbox(
