@@ -1,5 +1,6 @@
 """Small things that many tests need."""
 
+import sys
 import uuid
 from collections.abc import Callable, Iterator
 from itertools import pairwise
@@ -44,6 +45,14 @@ def flat_edge(*, width: int = 400, height: int = 300, tops: tuple[int, ...] = ()
         for i, (low, high) in enumerate(pairwise(rows))
     )  # fmt: skip
     return Edge(layers=layers, shape=(height, width))
+
+
+@pytest.fixture(autouse=True)
+def own_main() -> Iterator[None]:
+    """Put the main module back: AppTest leaves the app's there, which a new process would run."""
+    main = sys.modules["__main__"]
+    yield
+    sys.modules["__main__"] = main
 
 
 @pytest.fixture
