@@ -49,7 +49,7 @@ def flat_edge(*, width: int = 400, height: int = 300, tops: tuple[int, ...] = ()
 
 @pytest.fixture(autouse=True)
 def own_main() -> Iterator[None]:
-    """Put the main module back: AppTest leaves the app's there, which a new process would run."""
+    """Put the main module back: AppTest leaves the app's, which a new process would run."""
     main = sys.modules["__main__"]
     yield
     sys.modules["__main__"] = main
