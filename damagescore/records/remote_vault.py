@@ -6,7 +6,7 @@ from typing import Any
 import fsspec
 
 from damagescore.errors import RecordError
-from damagescore.records.vault import KEY, check_photo
+from damagescore.records.vault import KEY, check_key, check_photo, unaltered
 
 
 class RemoteVault:
@@ -78,14 +78,7 @@ class RemoteVault:
             ) from None
         except self._faults as fault:
             raise self._fault(fault) from fault
-        found = hashlib.sha256(data).hexdigest()
-        if found != sha256:
-            raise RecordError(
-                f"The photo {sha256[:12]}… was altered: its bytes now have the hash "
-                f"{found[:12]}….",
-                remedy="Restore this photo from a backup; do not use the altered one.",
-            )
-        return data
+        return unaltered(data, sha256)
 
     def keys(self) -> list[str]:
         """SHA-256 of each photo, sorted."""
@@ -110,11 +103,7 @@ class RemoteVault:
 
     def path_of(self, sha256: str) -> str:
         """Path of a photo; the key is checked, so that no key leads elsewhere."""
-        if not KEY.fullmatch(sha256):
-            raise RecordError(
-                f"{sha256[:80]!r} is not the key of a photo.",
-                remedy="A photo's key is its SHA-256: 64 lower-case hexadecimal digits.",
-            )
+        check_key(sha256)
         return f"{self._root}/{sha256[:2]}/{sha256[2:]}"
 
     def _holds(self, path: str, sha256: str) -> bool:

@@ -78,14 +78,7 @@ class PhotoVault:
             ) from None
         except OSError as fault:
             raise _folder_fault(path, fault) from fault
-        found = hashlib.sha256(data).hexdigest()
-        if found != sha256:
-            raise RecordError(
-                f"The photo {sha256[:12]}… was altered: its bytes now have the hash "
-                f"{found[:12]}….",
-                remedy="Restore this photo from a backup; do not use the altered one.",
-            )
-        return data
+        return unaltered(data, sha256)
 
     def keys(self) -> list[str]:
         """SHA-256 of each photo, sorted."""
@@ -102,11 +95,7 @@ class PhotoVault:
 
     def path_of(self, sha256: str) -> Path:
         """Path of a photo; the key is checked, so that no key leads elsewhere."""
-        if not KEY.fullmatch(sha256):
-            raise RecordError(
-                f"{sha256[:80]!r} is not the key of a photo.",
-                remedy="A photo's key is its SHA-256: 64 lower-case hexadecimal digits.",
-            )
+        check_key(sha256)
         return self.folder / sha256[:2] / sha256[2:]
 
 
@@ -132,6 +121,26 @@ def check_photo(data: bytes) -> None:
         raise RecordError(
             "The photo file is empty (0 bytes).", remedy="Choose the photo file again."
         )
+
+
+def check_key(sha256: str) -> None:
+    """Refuse what is not the key of a photo, so that no key leads elsewhere."""
+    if not KEY.fullmatch(sha256):
+        raise RecordError(
+            f"{sha256[:80]!r} is not the key of a photo.",
+            remedy="A photo's key is its SHA-256: 64 lower-case hexadecimal digits.",
+        )
+
+
+def unaltered(data: bytes, sha256: str) -> bytes:
+    """Return the bytes of a photo, or refuse those that are not the ones put in."""
+    found = hashlib.sha256(data).hexdigest()
+    if found != sha256:
+        raise RecordError(
+            f"The photo {sha256[:12]}… was altered: its bytes now have the hash {found[:12]}….",
+            remedy="Restore this photo from a backup; do not use the altered one.",
+        )
+    return data
 
 
 def _holds(path: Path, sha256: str) -> bool:
