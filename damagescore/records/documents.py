@@ -8,12 +8,12 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Any, Literal
 
-from sqlalchemy import Engine, func, select
+from sqlalchemy import func, select
 
 from damagescore.errors import RecordError
 from damagescore.inspection.checks import now_utc
 from damagescore.inspection.seal import sorted_json
-from damagescore.records.database import open_database, reading, writing
+from damagescore.records.store import Store
 from damagescore.records.tables import DocumentRow
 
 Kind = Literal[
@@ -37,16 +37,12 @@ class DocumentShelf:
 
     Parameters
     ----------
-    url : str
-        That of the store, as `Store.url` has it.
+    store : Store
+        Its connections serve these too; they end when it is closed.
     """
 
-    def __init__(self, url: str) -> None:
-        self._engine: Engine = open_database(url)
-
-    def close(self) -> None:
-        """Let go of the database; the shelf is not used after this."""
-        self._engine.dispose()
+    def __init__(self, store: Store) -> None:
+        self._store = store
 
     def add(self, kind: Kind, id_: str, body: Mapping[str, Any], *, version: int = 1) -> None:
         """Keep one version of a document.
@@ -65,7 +61,7 @@ class DocumentShelf:
         RecordError
             When that version is there already, or the one before it is not.
         """
-        with writing(self._engine) as session:
+        with self._store.writing() as session:
             newest = session.scalar(
                 select(func.max(DocumentRow.version)).where(
                     DocumentRow.kind == kind, DocumentRow.id == id_
@@ -97,7 +93,7 @@ class DocumentShelf:
             .where(DocumentRow.kind == kind)
             .order_by(DocumentRow.at.desc(), DocumentRow.id)
         )
-        with reading(self._engine) as session:
+        with self._store.reading() as session:
             return tuple(_document(row) for row in session.scalars(query))
 
     def versions(self, kind: Kind, id_: str | None = None) -> tuple[Document, ...]:
@@ -106,7 +102,7 @@ class DocumentShelf:
         if id_ is not None:
             query = query.where(DocumentRow.id == id_)
         query = query.order_by(DocumentRow.at, DocumentRow.id, DocumentRow.version)
-        with reading(self._engine) as session:
+        with self._store.reading() as session:
             return tuple(_document(row) for row in session.scalars(query))
 
 

@@ -5,12 +5,12 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Any
 
-from sqlalchemy import Engine, select, update
+from sqlalchemy import select, update
 
 from damagescore.errors import RecordError
 from damagescore.inspection.checks import now_utc
 from damagescore.inspection.seal import sorted_json
-from damagescore.records.database import open_database, reading, writing
+from damagescore.records.store import Store
 from damagescore.records.tables import WorkOrderRow
 
 
@@ -30,16 +30,12 @@ class WorkOrderStore:
 
     Parameters
     ----------
-    url : str
-        That of the store, as `Store.url` has it.
+    store : Store
+        Its connections serve these too; they end when it is closed.
     """
 
-    def __init__(self, url: str) -> None:
-        self._engine: Engine = open_database(url)
-
-    def close(self) -> None:
-        """Let go of the database; the store is not used after this."""
-        self._engine.dispose()
+    def __init__(self, store: Store) -> None:
+        self._store = store
 
     def save(self, plain: Mapping[str, Any], *, expected_revision: int) -> int:
         """Keep an order; return its new revision.
@@ -63,7 +59,7 @@ class WorkOrderStore:
             "saved_at": now_utc(),
             "body": sorted_json(plain),
         }
-        with writing(self._engine) as session:
+        with self._store.writing() as session:
             if expected_revision == 0 and session.get(WorkOrderRow, plain["id"]) is None:
                 session.add(WorkOrderRow(id=plain["id"], revision=1, **columns))
                 return 1
@@ -84,7 +80,7 @@ class WorkOrderStore:
 
     def load(self, order_id: str) -> tuple[dict[str, Any], int]:
         """Give an order as plain data, and its revision; RecordError when there is none."""
-        with reading(self._engine) as session:
+        with self._store.reading() as session:
             row = session.get(WorkOrderRow, order_id)
             if row is None:
                 raise RecordError(
@@ -97,7 +93,7 @@ class WorkOrderStore:
     def list(self, *, limit: int = 200) -> tuple[OrderSummary, ...]:
         """List orders, newest first."""
         newest = (WorkOrderRow.created_at.desc(), WorkOrderRow.id.desc())
-        with reading(self._engine) as session:
+        with self._store.reading() as session:
             rows = session.scalars(select(WorkOrderRow).order_by(*newest).limit(limit))
             return tuple(
                 OrderSummary(

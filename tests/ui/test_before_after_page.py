@@ -34,9 +34,8 @@ def _page(folder: Path, *inspections: Inspection) -> AppTest:
     keep(folder, *inspections)
     order = new_order("HVRW-1", (OrderPart(part=PART),), order_id="one")
     with Store(folder) as store:
-        kept = WorkOrderStore(store.url)
+        kept = WorkOrderStore(store)
         kept.save(order_to_dict(order), expected_revision=0)
-        kept.close()
     app = AppTest.from_file(str(ROOT / "damagescore" / "ui" / "main.py"), default_timeout=60)
     app.session_state["inspector_name"] = "R. Alder"
     app.run()

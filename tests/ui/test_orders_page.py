@@ -44,9 +44,8 @@ def waiting(folder: Path) -> str:
         sha256 = store.put_photo(photo_file())
         photo = OrderPhoto(sha256=sha256, name="edge.png", reason="No job card can be read.")
         plain = order_to_dict(sample_order())
-        kept = WorkOrderStore(store.url)
+        kept = WorkOrderStore(store)
         kept.save(plain | {"photos": [asdict(photo)]}, expected_revision=0)
-        kept.close()
     return "one"
 
 

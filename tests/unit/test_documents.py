@@ -5,15 +5,12 @@ from sqlalchemy import text
 
 from damagescore.errors import RecordError
 from damagescore.records import Store
-from damagescore.records.database import writing
 from damagescore.records.documents import DocumentShelf
 
 
 @pytest.fixture
 def shelf(store: Store):
-    opened = DocumentShelf(store.url)
-    yield opened
-    opened.close()
+    return DocumentShelf(store)
 
 
 def test_versions_are_added_and_the_newest_is_given(shelf: DocumentShelf) -> None:
@@ -37,6 +34,6 @@ def test_a_version_out_of_order_is_refused(shelf: DocumentShelf, version: int) -
 @pytest.mark.parametrize("change", ["UPDATE document SET body = '{}'", "DELETE FROM document"])
 def test_the_database_refuses_to_change_a_kept_version(shelf, change) -> None:
     shelf.add("practice_answer", "a", {"grade": 2})
-    with pytest.raises(RecordError), writing(shelf._engine) as session:
+    with pytest.raises(RecordError), shelf._store.writing() as session:
         session.execute(text(change))
     assert shelf.versions("practice_answer")[0].body == {"grade": 2}

@@ -14,9 +14,7 @@ from tests.training_samples import crack, entry
 @pytest.fixture
 def library(tmp_path):
     with Store(tmp_path) as store:
-        shelf = DocumentShelf(store.url)
-        yield Library(shelf)
-        shelf.close()
+        yield Library(DocumentShelf(store))
 
 
 def _answer(of, *, version=1, grade=2, drawn=()) -> Answer:

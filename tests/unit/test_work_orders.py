@@ -16,7 +16,7 @@ from tests.order_samples import NUMBER, sample_order
 @pytest.fixture
 def kept(tmp_path: Path) -> WorkOrderStore:
     with Store(tmp_path) as store:
-        return WorkOrderStore(store.url)
+        return WorkOrderStore(store)
 
 
 def test_an_order_is_read_back_and_listed(kept: WorkOrderStore) -> None:

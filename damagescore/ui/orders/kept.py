@@ -2,7 +2,6 @@
 
 from collections.abc import Callable
 from dataclasses import replace
-from functools import cache
 
 import streamlit as st
 
@@ -30,14 +29,9 @@ from damagescore.ui.measuring import options_to_dict
 from damagescore.ui.session import desk, inspector, load, store
 
 
-@cache
-def _orders_at(url: str) -> WorkOrderStore:
-    return WorkOrderStore(url)
-
-
 def orders() -> WorkOrderStore:
     """Give the orders of this server's store."""
-    return _orders_at(store().url)
+    return WorkOrderStore(store())
 
 
 def load_order(order_id: str) -> Order:
