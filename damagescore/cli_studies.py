@@ -6,10 +6,9 @@ from collections.abc import Callable, Iterator
 from pathlib import Path
 from typing import Any
 
-import numpy as np
 from tqdm import tqdm
 
-from damagescore.capability.agreement import cohen, fleiss, krippendorff_alpha
+from damagescore.capability.agreement import statistics_of
 from damagescore.capability.crossed import analyse
 from damagescore.capability.csv_tables import read_crossed, read_grades, read_sites, sites_csv
 from damagescore.capability.detection import Site, false_calls, hit_miss
@@ -69,20 +68,11 @@ def _print(plain: dict[str, Any]) -> None:
 def run_agreement(given: argparse.Namespace) -> int:
     """Print the statistics of a table of grades or numbers."""
     table = read_grades(_text(given.table))
-    answers: list[Answer]
+    answers: tuple[Answer, ...]
     if given.numbers:
-        answers = [intraclass(table.values, form=form) for form in FORMS]
+        answers = tuple(intraclass(table.values, form=form) for form in FORMS)
     else:
-        levels = sorted({float(v) for v in table.values.ravel() if np.isfinite(v)})
-        answers = [krippendorff_alpha(table.values, kind=k) for k in ("nominal", "ordinal")]
-        if len(table.graders) == 2:
-            first, second = table.values.T
-            answers += [
-                cohen(first, second, levels=levels, weights=w)
-                for w in ("none", "linear", "quadratic")
-            ]
-        else:
-            answers.append(fleiss(table.values, levels=levels))
+        answers = statistics_of(table.values)
     _print({"subjects": len(table.subjects), "graders": list(table.graders),
             "statistics": [a.to_dict() for a in answers]})  # fmt: skip
     return DONE

@@ -144,6 +144,23 @@ def fleiss(grades: Grades, *, levels: Sequence[float]) -> Answer:
     )
 
 
+def statistics_of(grades: Grades) -> tuple[Answer, ...]:
+    """Give every coefficient that fits the number of graders; the scale is the grades given.
+
+    Two graders have Cohen's kappa with each weighting, more have Fleiss' kappa; all have
+    Krippendorff's alpha for names and for an order.
+    """
+    levels = sorted({float(v) for v in grades.ravel() if np.isfinite(v)})
+    alphas = tuple(krippendorff_alpha(grades, kind=k) for k in ("nominal", "ordinal"))
+    if grades.shape[1] != 2:
+        return fleiss(grades, levels=levels), *alphas
+    first, second = grades.T
+    kappas = (
+        cohen(first, second, levels=levels, weights=w) for w in ("none", "linear", "quadratic")
+    )
+    return *kappas, *alphas
+
+
 def _two_grades(counts: NDArray[np.int64]) -> bool:
     return bool((counts.sum(axis=0) > 0).sum() > 1)
 

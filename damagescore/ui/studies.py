@@ -6,7 +6,7 @@ from typing import Any
 import numpy as np
 import streamlit as st
 
-from damagescore.capability.agreement import cohen, fleiss, krippendorff_alpha, words
+from damagescore.capability.agreement import statistics_of, words
 from damagescore.capability.crossed import CrossedStudy, analyse
 from damagescore.capability.csv_tables import (
     GradeTable,
@@ -128,18 +128,7 @@ def _row(answer: Answer) -> dict[str, str]:
 
 
 def _grade_rows(table: GradeTable) -> list[dict[str, str]]:
-    levels = sorted({float(v) for v in table.values.ravel() if np.isfinite(v)})
-    answers: list[Answer] = []
-    if len(table.graders) == 2:
-        first, second = table.values.T
-        answers = [
-            cohen(first, second, levels=levels, weights=w)
-            for w in ("none", "linear", "quadratic")
-        ]
-    else:
-        answers.append(fleiss(table.values, levels=levels))
-    answers += [krippendorff_alpha(table.values, kind=k) for k in ("nominal", "ordinal")]
-    return [_row(a) for a in answers]
+    return [_row(a) for a in statistics_of(table.values)]
 
 
 def _number_rows(table: GradeTable) -> list[dict[str, str]]:
