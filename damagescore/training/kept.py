@@ -1,7 +1,7 @@
 """The library, the scale of grades and the answers in the store."""
 
 import uuid
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 
 from damagescore.capability.detection import Site
 from damagescore.records.documents import DocumentShelf
@@ -49,12 +49,9 @@ class Library:
 
     def progress(self, trainee: str) -> Progress:
         """Judge a trainee's answers, each by the version that it was given on."""
-        entries = {
-            (d.id, d.version): Entry.from_dict(d.body)
-            for d in self._shelf.versions("library_photo")
-        }
-        scales = {(s.name, s.version): s for s in self._scales()}
-        return progress_of(trainee, self.answers(), entries, scales)
+        return progress_of(
+            trainee, self.answers(), self._all_versions(), _by_version(self._scales())
+        )
 
     def sites_of(self, trainee: str) -> tuple[tuple[Site, ...], int]:
         """Give the sites of a trainee's answers, and how many answers cannot give any.
@@ -62,10 +59,7 @@ class Library:
         An agreed finding is a site of its size, found when it was drawn; a photo where
         nothing was agreed is one without damage. Photos from service give none.
         """
-        entries = {
-            (d.id, d.version): Entry.from_dict(d.body)
-            for d in self._shelf.versions("library_photo")
-        }
+        entries = self._all_versions()
         sites: list[Site] = []
         left_out = 0
         for answer in self.answers():
@@ -80,16 +74,22 @@ class Library:
 
     def difficulties(self, entries: Sequence[Entry]) -> dict[str, float]:
         """Say how hard each entry is, from how it looks and what was answered."""
-        scale, right = self.scale(), self._right(entries)
+        scales = self._scales()
+        scale, right = scales[-1], self._right(entries, _by_version(scales))
         return {e.id: difficulty(e, scale, right=right.get(e.id, ())) for e in entries}
 
     def _scales(self) -> tuple[GradeScale, ...]:
         kept = self._shelf.versions("grade_scale", "scale")
         return (DEFAULT_SCALE, *(GradeScale.from_dict(d.body) for d in kept))
 
-    def _right(self, entries: Sequence[Entry]) -> dict[str, list[bool]]:
+    def _all_versions(self) -> dict[tuple[str, int], Entry]:
+        kept = self._shelf.versions("library_photo")
+        return {(d.id, d.version): Entry.from_dict(d.body) for d in kept}
+
+    def _right(
+        self, entries: Sequence[Entry], scales: Mapping[tuple[str, int], GradeScale]
+    ) -> dict[str, list[bool]]:
         newest = {(e.id, e.version): e for e in entries}
-        scales = {(s.name, s.version): s for s in self._scales()}
         right: dict[str, list[bool]] = {}
         for answer in self.answers():
             entry = newest.get((answer.entry_id, answer.entry_version))
@@ -98,6 +98,10 @@ class Library:
                 judged = feedback_on(answer, entry, scale).right
                 right.setdefault(entry.id, []).append(judged)
         return right
+
+
+def _by_version(scales: Sequence[GradeScale]) -> dict[tuple[str, int], GradeScale]:
+    return {(s.name, s.version): s for s in scales}
 
 
 def sites_of_answer(answer: Answer, entry: Entry) -> list[Site]:
