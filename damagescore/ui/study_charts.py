@@ -10,6 +10,7 @@ from damagescore.capability.csv_tables import CrossedTable
 from damagescore.capability.curve import Curve
 from damagescore.capability.detection import Site
 from damagescore.capability.numbers import Difference
+from damagescore.chart.axes import ticks
 
 WIDTH, HEIGHT = 640, 300
 LEFT, RIGHT, TOP, BOTTOM = 62, 16, 14, 44
@@ -131,12 +132,7 @@ def _padded(low: float, high: float) -> tuple[float, float]:
 
 
 def _ticks(low: float, high: float) -> list[tuple[float, str]]:
-    """Four to nine round numbers inside a range."""
-    rough = (high - low) / 6
-    power = 10.0 ** np.floor(np.log10(rough))
-    step = power * next(f for f in (1, 2, 5, 10) if f * power >= rough)
-    first = np.ceil(low / step) * step
-    return [(float(v), f"{v:.4g}") for v in np.arange(first, high + step / 1e6, step)]
+    return [(v, f"{v:.4g}") for v in ticks(low, high)]
 
 
 def _axes(

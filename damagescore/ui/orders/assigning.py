@@ -1,6 +1,5 @@
 """Photos of an order: upload many, see them sort themselves, assign the rest by hand."""
 
-import cv2
 import streamlit as st
 
 from damagescore.errors import DamageScoreError
@@ -9,7 +8,8 @@ from damagescore.orders.record import TO_ASSIGN, Order, OrderPhoto, assign
 from damagescore.ui.measuring import FILE_KINDS
 from damagescore.ui.orders.kept import add_photos, change_order, take_in
 from damagescore.ui.orders.listing import hours_of
-from damagescore.ui.session import flash, photo_of, told
+from damagescore.ui.session import flash, told
+from damagescore.ui.thumbnails import thumbnail
 
 THUMB_PX = 320
 
@@ -65,24 +65,13 @@ def _upload(order: Order) -> None:
 def _waiting(order: Order, photo: OrderPhoto, *, locked: bool) -> None:
     picture, facts = st.columns([1, 3], gap="medium")
     with picture, told():
-        small = thumbnail(photo.sha256, photo.name)
+        small = thumbnail(photo.sha256, name=photo.name, side_px=THUMB_PX)
         st.image(small, width="stretch", alt=f"Photo {photo.name}")
     with facts:
         st.markdown(f"**{photo.name}**")
         st.caption(photo.reason)
         if not locked:
             _by_hand(order, photo)
-
-
-@st.cache_data(max_entries=60, show_spinner=False)
-def thumbnail(sha256: str, name: str) -> bytes:
-    """Give a small JPEG of a photo of the store."""
-    rgb = photo_of(sha256, name).rgb
-    share = THUMB_PX / max(rgb.shape[:2])
-    size = (max(1, round(rgb.shape[1] * share)), max(1, round(rgb.shape[0] * share)))
-    small = cv2.resize(rgb, size, interpolation=cv2.INTER_AREA)
-    _, data = cv2.imencode(".jpg", cv2.cvtColor(small, cv2.COLOR_RGB2BGR))
-    return bytes(data.tobytes())
 
 
 def _by_hand(order: Order, photo: OrderPhoto) -> None:

@@ -8,7 +8,7 @@ import streamlit as st
 from damagescore.training.kept import Library
 from damagescore.training.scale import GradeScale, Step
 from damagescore.ui.session import flash
-from damagescore.ui.training.photos import thumbnail
+from damagescore.ui.thumbnails import thumbnail
 
 
 def grades_tab(kept: Library, who: str) -> None:

@@ -23,7 +23,7 @@ from damagescore.training.practice import (
 from damagescore.training.scale import GradeScale
 from damagescore.ui.photo_edits import edited
 from damagescore.ui.session import unit
-from damagescore.ui.training.photos import LARGE_PX, thumbnail
+from damagescore.ui.thumbnails import LARGE_PX, thumbnail
 from damagescore.ui.workspace import Op, feed_of, key_of, mount, take_ops
 
 WORDS = {"easy": "Easy", "medium": "Medium", "hard": "Hard", None: "All"}

@@ -19,7 +19,7 @@ from damagescore.training.scale import GradeScale
 from damagescore.training.similar import KINDS, most_similar
 from damagescore.ui.offer import offer
 from damagescore.ui.session import flash, load, store, unit
-from damagescore.ui.training.photos import thumbnail
+from damagescore.ui.thumbnails import thumbnail
 from damagescore.ui.words import KIND_WORDS, when
 
 ORIGINS = {

@@ -12,9 +12,9 @@ LARGE_PX = 1400
 
 
 @st.cache_data(max_entries=200, show_spinner=False)
-def thumbnail(sha256: str, *, side_px: int = SIDE_PX) -> bytes:
-    """JPEG of a photo, no side longer than given."""
-    rgb = read_photo(store().photo_bytes(sha256)).rgb
+def thumbnail(sha256: str, *, name: str | None = None, side_px: int = SIDE_PX) -> bytes:
+    """JPEG of a photo, no side longer than given; a fault is told with its name."""
+    rgb = read_photo(store().photo_bytes(sha256), name=name).rgb
     shrink = min(1.0, side_px / max(rgb.shape[:2]))
     size = (max(1, round(rgb.shape[1] * shrink)), max(1, round(rgb.shape[0] * shrink)))
     small = cv2.resize(np.asarray(rgb), size, interpolation=cv2.INTER_AREA)
