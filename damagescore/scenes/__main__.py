@@ -9,13 +9,22 @@ from tqdm import tqdm
 from damagescore.errors import DamageScoreError, UsageError
 from damagescore.scenes.checking import checking_specs
 from damagescore.scenes.demo import demo_specs
-from damagescore.scenes.development import development_specs, hard_specs
+from damagescore.scenes.development import broad_specs, development_specs, hard_specs
 from damagescore.scenes.order import order_specs, write_order
 from damagescore.scenes.render import render, write_scene
 from damagescore.scenes.series import write_series
 from damagescore.scenes.spec import SceneSpec
 
-WHICH = ("demo", "order", "history", "endurance", "development", "hard", "checking")
+WHICH = (
+    "demo",
+    "order",
+    "history",
+    "endurance",
+    "development",
+    "hard",
+    "broad",
+    "checking",
+)
 
 
 def choose_specs(
@@ -33,6 +42,8 @@ def choose_specs(
     size_px = (width_px, round(0.75 * width_px))
     if which == "hard":
         return hard_specs(count or 24, size_px=size_px), 3000
+    if which == "broad":
+        return broad_specs(count or 24, size_px=size_px), 4000
     if which == "development":
         return development_specs(count or 24, size_px=size_px), 2000
     return checking_specs(count or 24, size_px=size_px), 5000

@@ -1,5 +1,7 @@
 """Scenes for development: tune on these, and never on the checking scenes."""
 
+from dataclasses import replace
+
 from damagescore.scenes.spec import SceneSpec
 from damagescore.scenes.variety import VarietyTable, draw_spec
 
@@ -74,5 +76,54 @@ def hard_specs(count: int, *, size_px: tuple[int, int] = (2200, 1650)) -> tuple[
     table = hard_table()
     return tuple(
         draw_spec(table, i, name=f"hard-{i:03d}", seed=3000, size_px=size_px)
+        for i in range(count)
+    )
+
+
+def broad_table() -> VarietyTable:
+    """Many more materials and backdrops than the other two, at ranges of both.
+
+    Measuring code that is developed on few looks holds on those few only; nothing here is
+    in the checking set either.
+    """
+    plain, hard = development_table(), hard_table()
+    return replace(
+        hard,
+        rubber=(*plain.rubber, "deep_black", "green_black", "slate", "ash", "tan", "patchy"),
+        shim=(*plain.shim, "frosted", "polished", "brassy", "blued", "rusty"),
+        plate=(
+            *plain.plate,
+            "milled",
+            "cast",
+            "white_paint",
+            "red_paint",
+            "passivated",
+            "phosphated",
+        ),
+        bench=(*plain.bench, "cork", "paper", "slate_top", "red_cloth", "brushed"),
+        backdrop=(
+            *plain.backdrop,
+            "night",
+            "dusk",
+            "metal_grey",
+            "racks",
+            "lamps",
+            "panels",
+            "slope",
+        ),
+        rubber_layers=(3, 5, 7, 9, 11, 13, 14),
+        rubber_mm=((1.0, 1.15), (1.85, 2.45), (2.95, 3.55), (4.05, 4.6)),
+        px_per_mm=((20.0, 27.5), (34.5, 41.5), (55.5, 60.0)),
+        noise=((0.3, 1.15), (2.25, 2.8)),
+    )
+
+
+def broad_specs(
+    count: int, *, size_px: tuple[int, int] = (2200, 1650)
+) -> tuple[SceneSpec, ...]:
+    """Draw the first `count` broad scenes, for development too."""
+    table = broad_table()
+    return tuple(
+        draw_spec(table, i, name=f"broad-{i:03d}", seed=4000, size_px=size_px)
         for i in range(count)
     )

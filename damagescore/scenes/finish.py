@@ -52,6 +52,12 @@ def rubber_finishes() -> dict[str, Finish]:
         "bloomed": Finish(colour=(0.075, 0.077, 0.082), gloss=0.008, mottle=0.28, grain=0.1),
         "brown": Finish(colour=(0.090, 0.052, 0.030), gloss=0.012, **base),
         "dark_brown": Finish(colour=(0.050, 0.033, 0.024), gloss=0.012, **base),
+        "deep_black": Finish(colour=(0.017, 0.017, 0.018), gloss=0.030, **base),
+        "green_black": Finish(colour=(0.030, 0.037, 0.031), gloss=0.016, **base),
+        "slate": Finish(colour=(0.062, 0.068, 0.077), gloss=0.018, **base),
+        "ash": Finish(colour=(0.135, 0.133, 0.128), gloss=0.008, **base),
+        "tan": Finish(colour=(0.150, 0.108, 0.070), gloss=0.010, **base),
+        "patchy": Finish(colour=(0.044, 0.046, 0.050), gloss=0.010, mottle=0.33, grain=0.11),
     }
 
 
@@ -101,6 +107,47 @@ def shim_finishes() -> dict[str, Finish]:
             streaks=0.3,
             mottle=0.3,
         ),
+        "frosted": Finish(
+            colour=(0.40, 0.40, 0.395),
+            gloss=0.10,
+            width_along=0.5,
+            width_across=0.45,
+            relief_mm=0.004,
+            streaks=0.12,
+        ),
+        "polished": Finish(
+            colour=(0.24, 0.24, 0.245),
+            gloss=0.75,
+            width_along=0.45,
+            width_across=0.12,
+            streaks=0.18,
+        ),
+        "brassy": Finish(
+            colour=(0.31, 0.245, 0.11),
+            gloss=0.32,
+            width_along=0.55,
+            width_across=0.22,
+            relief_mm=0.003,
+            streaks=0.26,
+        ),
+        "blued": Finish(
+            colour=(0.085, 0.095, 0.125),
+            gloss=0.30,
+            width_along=0.5,
+            width_across=0.25,
+            relief_mm=0.003,
+            streaks=0.2,
+        ),
+        "rusty": Finish(
+            colour=(0.145, 0.085, 0.050),
+            gloss=0.06,
+            width_along=0.6,
+            width_across=0.5,
+            relief_mm=0.006,
+            streaks=0.2,
+            mottle=0.42,
+            grain=0.15,
+        ),
     }
 
 
@@ -145,6 +192,28 @@ def plate_finishes() -> dict[str, Finish]:
             mottle=0.06,
             streaks=0.2,
         ),
+        "milled": Finish(
+            colour=(0.29, 0.29, 0.295),
+            gloss=0.28,
+            width_along=0.65,
+            width_across=0.22,
+            relief_mm=0.008,
+            streaks=0.55,
+        ),
+        "cast": Finish(
+            colour=(0.15, 0.145, 0.14), gloss=0.04, mottle=0.2, grain=0.22, relief_mm=0.014
+        ),
+        "white_paint": Finish(colour=(0.58, 0.58, 0.56), gloss=0.07, mottle=0.04, grain=0.02),
+        "red_paint": Finish(colour=(0.27, 0.05, 0.04), gloss=0.08, mottle=0.06, grain=0.03),
+        "passivated": Finish(
+            colour=(0.34, 0.29, 0.16),
+            gloss=0.18,
+            width_along=0.5,
+            width_across=0.3,
+            mottle=0.16,
+            streaks=0.2,
+        ),
+        "phosphated": Finish(colour=(0.055, 0.056, 0.058), gloss=0.03, mottle=0.12, grain=0.14),
     }
 
 
@@ -159,6 +228,11 @@ def bench_finishes() -> dict[str, Finish]:
         "mat": Finish(colour=(0.05, 0.12, 0.09), gloss=0.01, mottle=0.1, grain=0.12),
         "cloth": Finish(colour=(0.42, 0.41, 0.40), gloss=0.0, mottle=0.1, grain=0.2),
         "blue_cloth": Finish(colour=(0.12, 0.17, 0.28), gloss=0.0, mottle=0.1, grain=0.2),
+        "cork": Finish(colour=(0.40, 0.28, 0.16), gloss=0.0, mottle=0.2, grain=0.4),
+        "paper": Finish(colour=(0.70, 0.69, 0.66), gloss=0.01, mottle=0.02, grain=0.03),
+        "slate_top": Finish(colour=(0.060, 0.065, 0.070), gloss=0.05, mottle=0.1, grain=0.08),
+        "red_cloth": Finish(colour=(0.28, 0.06, 0.05), gloss=0.0, mottle=0.1, grain=0.22),
+        "brushed": Finish(colour=(0.36, 0.36, 0.355), gloss=0.3, mottle=0.08, streaks=0.45),
     }
 
 

@@ -6,6 +6,7 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
+from damagescore.errors import UsageError
 from damagescore.scenes.camera import Camera
 from damagescore.scenes.finish import Finish, bench_finishes, pick_finish
 from damagescore.scenes.noise import Field, fractal_noise, smooth_noise, wide_blur
@@ -66,13 +67,75 @@ def _has_room(
     return beside or piece.height_mm - piece.z_mm * climb < 1.0
 
 
+def _racks(rng: np.random.Generator, small: tuple[int, int]) -> Field:
+    """Upright bars and boards of a store room, a little out of focus."""
+    tone = np.full(small, 0.6, np.float32)
+    for _ in range(int(rng.integers(6, 14))):
+        x, wide = int(rng.integers(small[1])), int(rng.integers(2, max(3, small[1] // 10)))
+        tone[:, x : x + wide] = rng.uniform(0.1, 2.6)
+    for _ in range(int(rng.integers(1, 4))):
+        y, high = int(rng.integers(small[0])), int(rng.integers(2, max(3, small[0] // 14)))
+        tone[y : y + high] = rng.uniform(0.2, 2.0)
+    return wide_blur(tone, small[0] / 40)
+
+
+def _lamps(rng: np.random.Generator, small: tuple[int, int]) -> Field:
+    """Far lamps as bright discs in the dark."""
+    y, x = np.mgrid[: small[0], : small[1]]
+    tone = np.full(small, 0.5, np.float32)
+    for _ in range(int(rng.integers(4, 12))):
+        across = np.hypot(x - rng.uniform(0, small[1]), y - rng.uniform(0, small[0]))
+        tone += rng.uniform(4, 25) * (across < rng.uniform(0.3, 1.0) * small[0] / 12)
+    return wide_blur(tone, small[0] / 50)
+
+
+def _panels(rng: np.random.Generator, small: tuple[int, int]) -> Field:
+    """Two even tones that meet in a slanted line behind the part."""
+    y, x = np.mgrid[: small[0], : small[1]]
+    turn = rng.uniform(0, np.pi)
+    along = np.cos(turn) * (x - small[1] / 2) + np.sin(turn) * (y - small[0] / 2)
+    step = along > rng.uniform(-0.25, 0.25) * small[0]
+    return wide_blur(np.where(step, 2.2, 0.35).astype(np.float32), small[0] / 60)
+
+
+def _slope(rng: np.random.Generator, small: tuple[int, int]) -> Field:
+    """From nearly dark on one side to bright on the other."""
+    across = np.linspace(0.08, 2.4, small[1], dtype=np.float32)[None, :]
+    return np.repeat(across if rng.random() < 0.5 else across[:, ::-1], small[0], axis=0)
+
+
+BACKDROP_LEVELS = {
+    "wall": 0.28,
+    "bright": 0.95,
+    "dark": 0.015,
+    "shelves": 0.12,
+    "night": 0.035,
+    "dusk": 0.075,
+    "metal_grey": 0.19,
+    "racks": 0.16,
+    "lamps": 0.04,
+    "panels": 0.2,
+    "slope": 0.25,
+}
+"""Mean reflectance behind the part."""
+
+_PATTERNS = {"racks": _racks, "lamps": _lamps, "panels": _panels, "slope": _slope}
+
+
 def backdrop(
     kind: str, shape: tuple[int, int], light: LightSpec, rng: np.random.Generator
 ) -> Field:
-    """Far background, out of focus: "wall", "bright", "dark" or "shelves"."""
-    level = {"wall": 0.28, "bright": 0.95, "dark": 0.015, "shelves": 0.12}[kind]
+    """Far background, out of focus; its kinds are the keys of `BACKDROP_LEVELS`."""
+    if kind not in BACKDROP_LEVELS:
+        raise UsageError(
+            f'There is no backdrop "{kind}".',
+            remedy=f"Use one of: {', '.join(BACKDROP_LEVELS)}.",
+        )
+    level = BACKDROP_LEVELS[kind]
     small = (max(8, shape[0] // 12), max(8, shape[1] // 12))
     tone = 1 + 0.12 * smooth_noise(rng, small, scale_px=small[0] / 2)
+    if kind in _PATTERNS:
+        tone = tone * _PATTERNS[kind](rng, small)
     if kind == "shelves":
         blocks = smooth_noise(rng, small, scale_px=small[0] / 3, stretch=0.4)
         tone += 0.7 * np.sign(blocks)
@@ -80,7 +143,8 @@ def backdrop(
     rise = np.linspace(1.1, 0.85, small[0], dtype=np.float32)[:, None]
     field = cv2.resize(level * tone * rise, (shape[1], shape[0]), interpolation=cv2.INTER_CUBIC)
     tint = colour_of(light.room_kelvin).astype(np.float32)
-    return np.asarray(field[..., None] * tint, np.float32)
+    # Cubic interpolation swings below zero beside a bright lamp.
+    return np.asarray(np.maximum(field, 0)[..., None] * tint, np.float32)
 
 
 def _bench_tone(

@@ -23,7 +23,15 @@ from damagescore.scenes import (
 )
 from damagescore.scenes.__main__ import main
 from damagescore.scenes.checking import checking_table
-from damagescore.scenes.development import development_table, hard_specs, hard_table
+from damagescore.scenes.development import (
+    broad_specs,
+    broad_table,
+    development_table,
+    hard_specs,
+    hard_table,
+)
+from damagescore.scenes.spec import LightSpec
+from damagescore.scenes.surroundings import BACKDROP_LEVELS, backdrop
 
 TINY = SceneSpec(
     name="tiny",
@@ -80,7 +88,11 @@ def _apart(one, other):
 
 
 @pytest.mark.parametrize("field", [f.name for f in fields(development_table())])
-@pytest.mark.parametrize("table", [development_table(), hard_table()], ids=["plain", "hard"])
+@pytest.mark.parametrize(
+    "table",
+    [development_table(), hard_table(), broad_table()],
+    ids=["plain", "hard", "broad"],
+)
 def test_development_and_checking_share_no_nuisance(table, field):
     assert _apart(getattr(table, field), getattr(checking_table(), field))
 
@@ -90,9 +102,10 @@ def test_development_and_checking_share_no_nuisance(table, field):
     [
         (development_specs(36), development_table()),
         (hard_specs(36), hard_table()),
+        (broad_specs(36), broad_table()),
         (checking_specs(36), checking_table()),
     ],
-    ids=["development", "hard", "checking"],
+    ids=["development", "hard", "broad", "checking"],
 )
 def test_drawn_specs_keep_to_their_table(specs, table):
     def within(value, bands):
@@ -110,6 +123,22 @@ def test_drawn_specs_keep_to_their_table(specs, table):
     marks = {spec.mark.kind for spec in specs}
     assert views == {"face", "profile"}
     assert marks == {"aruco_4x4_50", "apriltag_36h11", "steel_rule", "two_dots"}
+
+
+@pytest.mark.parametrize("kind", sorted(BACKDROP_LEVELS))
+def test_every_backdrop_is_as_bright_as_its_name_says(kind):
+    light = LightSpec(room_kelvin=6500.0)
+    far = backdrop(kind, (240, 320), light, np.random.default_rng(1))
+    assert far.shape == (240, 320, 3)
+    assert far.min() >= 0
+    # patterns have tones of 0.1 to 3 times the level, the tint of the room a few per cent
+    assert 0.3 < far.mean() / BACKDROP_LEVELS[kind] < 5
+
+
+def test_an_unknown_backdrop_names_the_known_ones():
+    with pytest.raises(UsageError, match="attic") as said:
+        backdrop("attic", (24, 32), LightSpec(), np.random.default_rng(1))
+    assert "shelves" in said.value.remedy
 
 
 def test_a_longer_list_begins_with_the_shorter():
