@@ -21,6 +21,7 @@ from pillow_heif.as_plugin import HeifImageFile
 from damagescore.errors import PhotoError
 from damagescore.photo.exif import camera_facts, camera_name, orientation_of
 from damagescore.photo.record import Photo
+from damagescore.side_by_side import side_by_side
 
 MAX_MEGAPIXELS = 120
 """Above this the decoded photo and its float copies would not fit a small machine."""
@@ -29,6 +30,9 @@ MIN_SIDE_PX = 16
 """Below this there is nothing to judge, whatever the picture shows."""
 
 KINDS = "JPEG, PNG, TIFF, WebP or HEIC"
+
+STRIP_ROWS = 64
+"""Rows that are converted at a time: few enough that their copy stays in the cache."""
 
 _BROKEN = (OSError, SyntaxError, ValueError, EOFError, struct.error, zlib.error, IndexError)
 """What the decoders raise on a damaged file."""
@@ -213,20 +217,33 @@ def _stored_bits(image: Image.Image, data: bytes) -> int:
 
 def _upright_rgb(image: Image.Image) -> NDArray[np.uint8]:
     image.load()
-    upright = ImageOps.exif_transpose(image)
+    turned = orientation_of(image.getexif()) != 1
+    upright = ImageOps.exif_transpose(image) if turned else image
     if upright.mode in ("RGBA", "LA", "PA", "RGBa", "La") or "transparency" in upright.info:
         clear = upright.convert("RGBA")
         white = Image.new("RGBA", clear.size, "white")
         upright = Image.alpha_composite(white, clear)
-    return np.array(upright.convert("RGB"), dtype=np.uint8)
+    return _pixels_of(upright if upright.mode == "RGB" else upright.convert("RGB"))
+
+
+def _pixels_of(image: Image.Image) -> NDArray[np.uint8]:
+    """The pixels as an array, strip by strip: Pillow would copy the whole three times."""
+    width, height = image.size
+    rgb = np.empty((height, width, 3), dtype=np.uint8)
+    for top in range(0, height, STRIP_ROWS):
+        bottom = min(top + STRIP_ROWS, height)
+        rgb[top:bottom] = np.asarray(image.crop((0, top, width, bottom)))
+    return rgb
 
 
 def _luma(rgb: NDArray[np.uint8] | NDArray[np.float32]) -> NDArray[np.float32]:
     grey = np.empty(rgb.shape[:2], dtype=np.float32)
-    rows = 256  # strips keep the float copy in the cache and the memory low
-    for top in range(0, rgb.shape[0], rows):
-        strip = rgb[top : top + rows].astype(np.float32)
-        grey[top : top + rows] = cv2.cvtColor(strip, cv2.COLOR_RGB2GRAY)
+
+    def fill(top: int) -> None:
+        strip = rgb[top : top + STRIP_ROWS].astype(np.float32)
+        cv2.cvtColor(strip, cv2.COLOR_RGB2GRAY, dst=grey[top : top + STRIP_ROWS])
+
+    side_by_side(fill, range(0, rgb.shape[0], STRIP_ROWS))
     return grey
 
 
