@@ -1,6 +1,5 @@
 """Automatic proposals of cracks and bond gaps."""
 
-from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
 
 import cv2
@@ -22,6 +21,7 @@ from damagescore.edge.record import Edge
 from damagescore.errors import UsageError
 from damagescore.photo.record import Photo
 from damagescore.scale.record import Scale
+from damagescore.side_by_side import side_by_side
 
 Points = NDArray[np.float64]
 Image = NDArray[np.float32]
@@ -88,16 +88,19 @@ def find_cracks(
             remedy="Give a number from 0 (fewest proposals) to 1 (most).",
         )
     least = least_chance(sensitivity)
-    found = []
-    for strip, candidate in candidates_of(photo, edge, scale, exclude=exclude):
-        if candidate.chance >= least:
-            lines = photo_lines(photo, edge, strip, lines=candidate.lines, scale=scale)
-            found.append((candidate, strip.layer, lines))
-    found.sort(key=lambda f: -f[0].evidence.length_mm)
-    return tuple(
-        _finding(photo, edge, scale, candidate=c, layer=layer, lines=lines, number=i + 1)
-        for i, (c, layer, lines) in enumerate(found)
-    )
+    every = candidates_of(photo, edge, scale, exclude=exclude)
+    found = [(strip, c) for strip, c in every if c.chance >= least]
+    found.sort(key=lambda f: -f[1].evidence.length_mm)
+
+    def finding(number: int) -> Finding:
+        strip, candidate = found[number]
+        lines = photo_lines(photo, edge, strip, lines=candidate.lines, scale=scale)
+        return _finding(
+            photo, edge, scale,
+            candidate=candidate, layer=strip.layer, lines=lines, number=number + 1,
+        )  # fmt: skip
+
+    return tuple(side_by_side(finding, range(len(found))))
 
 
 def candidates_of(
@@ -108,10 +111,8 @@ def candidates_of(
     Most are no cracks: their chance says so. Parameters as for `find_cracks`.
     """
     strips = strips_of(photo, edge, scale, exclude=_widened(exclude, scale))
-    # NumPy and OpenCV let go of the interpreter while they work: two strips go side by side.
-    with ThreadPoolExecutor(max_workers=2) as pool:
-        found = pool.map(_candidates, strips)
-        return [(strip, c) for strip, cs in zip(strips, found, strict=True) for c in cs]
+    found = side_by_side(_candidates, strips)
+    return [(strip, c) for strip, cs in zip(strips, found, strict=True) for c in cs]
 
 
 def _widened(exclude: Mask | None, scale: Scale) -> Mask | None:

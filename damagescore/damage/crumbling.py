@@ -18,6 +18,7 @@ from damagescore.damage.unjudged import Unjudged
 from damagescore.edge.record import Edge
 from damagescore.photo.record import Photo
 from damagescore.scale.record import Scale
+from damagescore.side_by_side import side_by_side
 
 Points = NDArray[np.float64]
 
@@ -112,11 +113,12 @@ def search_crumbling(
 
     A finding's share of its layer is that of what could be judged of the layer.
     """
-    cut = (cut_strip(photo, edge, layer=layer, scale=scale) for layer in edge.rubber)
+    cut = side_by_side(lambda x: cut_strip(photo, edge, layer=x, scale=scale), edge.rubber)
     strips = tuple(strip for strip in cut if strip is not None)
     rule = _tuned(CrumblingRule(), sensitivity)
     evidences = evidence_of(strips, edge.shape) if strips else ()
-    patches = [p for e in evidences for p in _patches(e, rule)]
+    seen = side_by_side(lambda e: _patches(e, rule), evidences)
+    patches = [patch for of_layer in seen for patch in of_layer]
     outlines = [p.outline.polygon_px for p in patches]
     unjudged = unseen_parts(evidences, edge, scale, found_px=outlines)
     findings = (

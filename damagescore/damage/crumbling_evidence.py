@@ -22,6 +22,7 @@ from damagescore.damage.crumbling_weights import (
     SEED_OFFSET,
     SEED_WEIGHTS,
 )
+from damagescore.side_by_side import side_by_side
 
 FINE_MM = 0.12
 """Finest blur over which detail is averaged: it sets how well a border is placed."""
@@ -92,19 +93,11 @@ def evidence_of(strips: tuple[Strip, ...], shape: tuple[int, int]) -> tuple[Evid
         Photo height and width.
     """
     lights = light_on(strips, shape)
-    levels = tuple(local_level(s, x) for s, x in zip(strips, lights, strict=True))
-    energies = [
-        band_energies(s, darkness(s, x)) + band_energies(s, brightness(s, x))
-        for s, x in zip(strips, levels, strict=True)
-    ]
-    sound = [
-        sound_texture(
-            strips,
-            levels,
-            [pooled(s, e[k], GRAIN_MM) for s, e in zip(strips, energies, strict=True)],
-        )
-        for k in range(len(CHANNELS))
-    ]
+    seen = side_by_side(_detail, zip(strips, lights, strict=True))
+    levels, energies, pools = (tuple(part) for part in zip(*seen, strict=True))
+    sound = side_by_side(
+        lambda k: sound_texture(strips, levels, [p[k] for p in pools]), range(len(CHANNELS))
+    )
     return tuple(
         Evidence(
             strip=strip, light=lights[i], level=levels[i],
@@ -113,6 +106,16 @@ def evidence_of(strips: tuple[Strip, ...], shape: tuple[int, int]) -> tuple[Evid
         )
         for i, strip in enumerate(strips)
     )  # fmt: skip
+
+
+def _detail(lit: tuple[Strip, Image]) -> tuple[Image, tuple[Image, ...], tuple[Image, ...]]:
+    """Level, energies and energies around each pixel, of a strip and the light on it."""
+    strip, light = lit
+    level = local_level(strip, light)
+    energies = band_energies(strip, darkness(strip, level)) + band_energies(
+        strip, brightness(strip, level)
+    )
+    return level, energies, tuple(pooled(strip, e, GRAIN_MM) for e in energies)
 
 
 def window_of(evidence: Evidence, rows: slice, columns: slice) -> Evidence:

@@ -9,6 +9,7 @@ from numpy.typing import NDArray
 from damagescore.edge.record import Edge, Layer
 from damagescore.photo.record import Photo
 from damagescore.scale.record import Scale
+from damagescore.side_by_side import side_by_side
 
 Points = NDArray[np.float64]
 Image = NDArray[np.float32]
@@ -92,7 +93,7 @@ def strips_of(
     """
     judged = edge.judged if exclude is None else edge.judged & ~exclude
     judged = judged & ~_covered(photo.grey, judged, scale.mm_per_px)
-    made = (_strip(photo, edge, layer, scale, judged) for layer in edge.rubber)
+    made = side_by_side(lambda layer: _strip(photo, edge, layer, scale, judged), edge.rubber)
     return [s for s in made if s is not None]
 
 

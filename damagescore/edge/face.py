@@ -2,6 +2,7 @@
 
 import math
 from dataclasses import replace
+from functools import partial
 
 import cv2
 import numpy as np
@@ -20,6 +21,7 @@ from damagescore.photo.outline import fill_outline
 from damagescore.photo.record import Photo
 from damagescore.scale import TURN_LIMIT_DEG
 from damagescore.scale.record import Scale
+from damagescore.side_by_side import side_by_side
 
 Points = NDArray[np.float64]
 Mask = NDArray[np.bool_]
@@ -204,10 +206,10 @@ def _refined(
         guesses.append(Guess(level_px=middle + half, above_px=inner, below_px=out))
         guesses.append(Guess(level_px=middle - half, above_px=out, below_px=inner))
     guesses.append(_end_guess(stack.top, px_per_mm))
-    return [
-        refine(photo, reduced, flow, g, s_range_px=(-reach, reach), px_per_mm=px_per_mm)
-        for g in guesses
-    ]
+    follow = partial(
+        refine, photo, reduced, flow, s_range_px=(-reach, reach), px_per_mm=px_per_mm
+    )
+    return side_by_side(follow, guesses)
 
 
 def _end_guess(level: float, px_per_mm: float) -> Guess:
