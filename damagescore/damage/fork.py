@@ -6,8 +6,9 @@ from scipy.ndimage import label as label_runs
 from scipy.spatial import cKDTree
 
 from damagescore.damage.centreline import centre, resample, smooth
+from damagescore.damage.seam import seam_of
 from damagescore.damage.strip import Strip
-from damagescore.damage.tips import Surround, surround_of, with_true_ends
+from damagescore.damage.tips import Surround, surround_of, with_true_end
 from damagescore.edge.record import Edge
 from damagescore.photo.record import Photo
 from damagescore.scale.record import Scale
@@ -45,10 +46,22 @@ def photo_lines(
         if made:
             drawn = _branch(photo, around, line, made, scale)
         else:
-            drawn = with_true_ends(around, _centred(photo, line, scale))
+            drawn = _main(photo, edge, around, _centred(photo, line, scale), strip.layer)
         if drawn is not None:
             made.append(drawn)
     return tuple(made)
+
+
+def _main(photo: Photo, edge: Edge, around: Surround, line: Points, layer: int) -> Points:
+    """The main path from tip to tip; on a border the border says where its gap ends."""
+    home = next(x for x in edge.rubber if x.index == layer)
+    seam = seam_of(photo, edge, home, line=line, px_per_mm=around.px_per_mm)
+    for _ in range(2):
+        if seam is not None and seam.holds_end(line):
+            line = seam.ended(line)[::-1]
+        else:
+            line = with_true_end(around, line)[::-1]
+    return line
 
 
 def _centred(photo: Photo, rough: Points, scale: Scale) -> Points:
@@ -68,7 +81,7 @@ def _branch(
     fine = _centred(photo, own, scale)
     others = np.vstack(made)
     if not returns:
-        ended = with_true_ends(around, fine, start=False)
+        ended = with_true_end(around, fine)
         fine = _cut_where_met(ended, others, reach_px=SAME_MM * px_per_mm)
         # A walk that ends inside another stroke has come back to it.
         returns = _distance(others, fine[-1]) < STROKE_MM * px_per_mm / 2

@@ -8,7 +8,8 @@ from numpy.typing import NDArray
 
 from damagescore.damage.centreline import cumulative_px, resample, simplify
 from damagescore.damage.doubt import doubtful_px
-from damagescore.damage.tips import surround_of, u_ends_px
+from damagescore.damage.seam import seam_of
+from damagescore.damage.tips import Surround, surround_of, u_ends_px
 from damagescore.damage.unseen import unseen_mm
 from damagescore.damage.width import opening_of
 from damagescore.edge.along import span_mm
@@ -113,8 +114,25 @@ def _ends_and_doubt_mm(
         return [math.hypot(1.5 * mm_per_px, 0.03)] * (1 + len(lines)), 0.0
     inside = np.ones(photo.grey.shape, bool) if edge is None else edge.judged
     around = surround_of(photo.grey, np.vstack(lines), inside, px_per_mm=1 / mm_per_px)
-    ends_mm = [mm_per_px * u for u in u_ends_px(around, lines)]
+    ends_mm = [mm_per_px * u for u in _u_ends_px(photo, around, lines, edge)]
     return ends_mm, mm_per_px * doubtful_px(around, lines)
+
+
+def _u_ends_px(
+    photo: Photo, around: Surround, lines: list[Points], edge: Edge | None
+) -> list[float]:
+    """Standard uncertainty of every free end, photo pixels: see `tips.u_ends_px`."""
+    ends = u_ends_px(around, lines)
+    index = None if edge is None else layer_of(lines, edge)
+    if edge is None or index is None:
+        return ends
+    home = next(x for x in edge.rubber if x.index == index)
+    seam = seam_of(photo, edge, home, line=lines[0], px_per_mm=around.px_per_mm)
+    if seam is not None:
+        for k, line in enumerate((lines[0][::-1], lines[0])):
+            if seam.holds_end(line):
+                ends[k] = seam.u_end_px(line)
+    return ends
 
 
 def _length(

@@ -208,16 +208,14 @@ def _median(values: Image) -> float:
     return float((ordered[(len(ordered) - 1) // 2] + ordered[len(ordered) // 2]) / 2)
 
 
-def with_true_ends(around: Surround, line: Points, *, start: bool = True) -> Points:
-    """Move the last end (and the first, if `start`) of a line to the stroke's tip.
+def with_true_end(around: Surround, line: Points) -> Points:
+    """Move the last end of a line to the stroke's tip.
 
     Parameters
     ----------
     around : Surround
     line : ndarray, shape (N, 2)
         Evenly spaced centre line, photo pixels.
-    start : bool
-        False for a branch, whose first point lies on its main path.
 
     Notes
     -----
@@ -228,13 +226,6 @@ def with_true_ends(around: Surround, line: Points, *, start: bool = True) -> Poi
     """
     if len(line) < 6:
         return line
-    ended = _with_true_end(around, line)
-    if start:
-        ended = _with_true_end(around, ended[::-1])[::-1]
-    return ended
-
-
-def _with_true_end(around: Surround, line: Points) -> Points:
     step = float(np.hypot(*(line[1] - line[0])))
     seen = line_contrast(around, line)
     steady = uniform_filter1d(seen, max(3, round(0.8 * around.px_per_mm / step)))

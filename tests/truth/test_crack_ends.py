@@ -66,3 +66,24 @@ def test_rubber_that_fills_the_photo_has_no_border_to_compare_with():
     (found,) = find_cracks(draw(drawn, shape=SHAPE, edge=edge), edge, scale_of())
     # Both tips taper to 0.05 mm: each may fade 0.15 mm early.
     assert found.quantities["length"].value == pytest.approx(LENGTH_PX * MM_PER_PX, abs=0.3)
+
+
+def gap_below_a_shim(seed, *, shadow):
+    """A bond gap that tapers to 0.05 mm below a bright shim, and a shadow all along it."""
+    rng = np.random.default_rng(seed)
+    y = EDGE.rubber[-1].upper_px[0, 1]
+    line, widths = straight((320, y + 3.5), 0, LENGTH_PX), tapered(60, 5.0)
+    light = np.full(SHAPE, RUBBER_LIGHT)
+    light[: round(y)] = 0.5
+    light[round(y) : round(y) + 3] *= 1 - shadow
+    light = cv2.GaussianBlur(light * (1 - 0.97 * coverage(SHAPE, line, widths)), (0, 0), 0.8)
+    return photo_of(np.clip(code_of(light) + rng.normal(0, 1.5, SHAPE), 0, 255))
+
+
+@pytest.mark.parametrize("shadow", [0.0, 0.2, 0.35])
+def test_a_bond_gap_ends_where_its_border_is_as_it_is_elsewhere(shadow):
+    for seed in range(3):
+        (found,) = find_cracks(gap_below_a_shim(seed, shadow=shadow), EDGE, scale_of())
+        assert found.kind == "bond_gap"
+        # Both tips taper to 0.05 mm beside a gleam: each may fade 0.25 mm early.
+        assert found.quantities["length"].value == pytest.approx(LENGTH_PX * MM_PER_PX, abs=0.5)

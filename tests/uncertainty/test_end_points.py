@@ -51,3 +51,25 @@ def test_a_noisy_photo_claims_less_sure_ends():
         for n in (0.5, 8.0)
     )
     assert noisy > quiet
+
+
+def gap(seed):
+    """Error and claim of a drawn bond gap along a shim."""
+    rng = np.random.default_rng(seed)
+    y = EDGE.rubber[0].upper_px[0, 1] + 3.0
+    at = np.linspace(110, 110 + rng.uniform(130, 200), 60)
+    line = np.column_stack([at, np.full(60, y)])
+    photo = draw(
+        [(line, tapered(60, rng.uniform(3.0, 5.0)))], shape=SHAPE, edge=EDGE, seed=seed,
+        grain=0.05, noise=rng.uniform(1.0, 4.0), blur_px=rng.uniform(0.7, 1.2),
+    )  # fmt: skip
+    (found,) = find_cracks(photo, EDGE, scale_of())
+    length = found.quantities["length"]
+    return length.value - length_of(line) * MM_PER_PX, length.u
+
+
+def test_the_claim_of_a_bond_gap_covers_its_error():
+    seen = np.array([gap(seed) for seed in range(CASES)])
+    z = seen[:, 0] / seen[:, 1]
+    assert np.mean(np.abs(z) <= 1.96) >= 0.8  # 0.95 less two binomial spreads of 10 cases
+    assert np.sqrt(np.mean(z**2)) < 1.5  # the claim is no boast
