@@ -4,15 +4,20 @@ from collections.abc import Sequence
 
 from damagescore.chart.axes import reach
 from damagescore.chart.growth import LIMIT
+from damagescore.chart.legend import (
+    add_legend,
+    legend_height,
+    series_shape,
+    series_style,
+    shortened,
+)
 from damagescore.chart.plot import HEIGHT, WIDTH, Plot
-from damagescore.chart.record import SERIES_COLOURS, SHAPES, Chart, Dot, Style, Words
+from damagescore.chart.record import Chart, Style, Words
 from damagescore.endurance.compare import CriterionComparison
 from damagescore.endurance.record import Specimen
 from damagescore.endurance.words import life_words
 from damagescore.history.words import factor_to, plain_words, with_sign
 from damagescore.quantity import COVERAGE_FACTOR_95, Length
-
-DASHES: tuple[tuple[float, ...], ...] = ((), (6, 3), (2, 3), (8, 3, 2, 3))
 
 
 def damage_chart(parts: Sequence[Specimen], criterion: str, *, unit: Length = "mm") -> Chart:
@@ -26,27 +31,28 @@ def damage_chart(parts: Sequence[Specimen], criterion: str, *, unit: Length = "m
         for _, s in known for _, m in s.measured for way in (-1, 1)
     ]  # fmt: skip
     last = max(p.last_hours for p, _ in known) or 1.0
-    rows = _rows([p.name for p, _ in known])
+    names = [p.name for p, _ in known]
+    above = legend_height(names)
     plot = Plot(
         x=(-0.02 * last, 1.04 * last),
         y=reach([*values, *([] if limit is None else [1.1 * limit])],
                 from_zero=series.direction == "max"),
         x_label="Test hours", y_label=with_sign(series.label, sign),
-        margins=(27.0 + 16 * rows, 14.0, 40.0, 46.0), size=(WIDTH, HEIGHT + 16 * rows),
+        margins=(27.0 + above, 14.0, 40.0, 46.0), size=(WIDTH, HEIGHT + above),
     )  # fmt: skip
     plot.axes()
     if limit is not None:
         plot.level(limit, LIMIT, words="limit")
     for number, (_, one) in enumerate(known):
-        style = _style(number)
+        style = series_style(number)
         points = [(use, factor * m.value, factor * m.u) for use, m in one.measured]
         plot.line([p[0] for p in points], [p[1] for p in points], style)
         plain = Style(colour=style.colour, width=1.2)
         for use, value, u in points:
             plot.dot(
-                use, value, half=COVERAGE_FACTOR_95 * u, style=plain, shape=SHAPES[number % 4]
+                use, value, half=COVERAGE_FACTOR_95 * u, style=plain, shape=series_shape(number)
             )
-    _legend(plot, [p.name for p, _ in known])
+    add_legend(plot, names)
     told = " ".join(_told(p, criterion, unit) for p, _ in known)
     if series.limit is not None:
         told = f"The limit is {plain_words(series.limit, series.unit, shown=unit)}. {told}"
@@ -65,9 +71,9 @@ def lives_chart(comparison: CriterionComparison) -> Chart:
         y_label="Reached between", size=(WIDTH, 78.0 + 26 * count),
         margins=(27.0, 14.0, 40.0, left),
     )  # fmt: skip
-    plot.axes(y_names=[_cut(x.part.name) for x in lives])
+    plot.axes(y_names=[shortened(x.part.name, 22) for x in lives])
     for row, item in enumerate(lives):
-        style = _style(row)
+        style = series_style(row)
         at = float(row)
         life = item.life
         if life.high is None:
@@ -88,36 +94,6 @@ def lives_chart(comparison: CriterionComparison) -> Chart:
             plot.dot(item.estimate, at, style=Style(), shape="diamond")
     told = " ".join(f"{x.part.name}: {life_words(x.life)}." for x in lives)
     return plot.chart(title=f"Hours to: {comparison.label}", told=told)
-
-
-def _style(number: int) -> Style:
-    return Style(colour=SERIES_COLOURS[number % 4], width=1.7, dash=DASHES[number % 4])
-
-
-def _in_row(names: Sequence[str]) -> int:
-    """Names of one row of the legend: four short ones or two long ones."""
-    return 4 if max(map(len, names)) <= 11 else 2
-
-
-def _rows(names: Sequence[str]) -> int:
-    in_row = _in_row(names)
-    return (len(names) + in_row - 1) // in_row
-
-
-def _cut(name: str) -> str:
-    return name if len(name) <= 22 else f"{name[:21]}…"
-
-
-def _legend(plot: Plot, names: Sequence[str]) -> None:
-    """Names with their marks above the plot."""
-    in_row = _in_row(names)
-    for number, name in enumerate(names):
-        x = 10 + (plot.size[0] - 20) / in_row * (number % in_row)
-        y = 33 + 16 * (number // in_row)
-        style = Style(colour=SERIES_COLOURS[number % 4])
-        plot.marks.append(Dot(at=(x, y - 4), shape=SHAPES[number % 4], style=style))
-        short = name if len(name) <= 28 else f"{name[:27]}…"
-        plot.marks.append(Words(at=(x + 8, y), text=short, style=Style()))
 
 
 def _told(part: Specimen, criterion: str, unit: Length) -> str:

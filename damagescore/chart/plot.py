@@ -45,16 +45,16 @@ class Plot:
         top, _, bottom, _ = self.margins
         return Scaled(low=self.y[0], high=self.y[1], start=self.size[1] - bottom, end=top)
 
-    def axes(self, *, y_names: Sequence[str] | None = None) -> None:
-        """Draw grid, ticks and labels; `y_names` stand at 0, 1, 2, … in place of numbers."""
+    def axes(
+        self, *, x_names: Sequence[str] | None = None, y_names: Sequence[str] | None = None
+    ) -> None:
+        """Draw grid, ticks and labels; names stand at 0, 1, 2 and on, but empty ones."""
         across, up = self.across, self.up
-        x_ticks = ticks(*self.x, most=6)
-        for value, words in zip(x_ticks, tick_words(x_ticks), strict=True):
+        for value, words in _named(self.x, x_names, most=6):
             at = across.at(value)
             self.marks.append(Line(points=((at, up.start), (at, up.end)), style=GRID))
             self._words((at, up.start + 15), words, anchor="middle")
-        y_ticks = list(map(float, range(len(y_names)))) if y_names else ticks(*self.y, most=5)
-        for value, words in zip(y_ticks, y_names or tick_words(y_ticks), strict=True):
+        for value, words in _named(self.y, y_names, most=5):
             at = up.at(value)
             self.marks.append(Line(points=((across.start, at), (across.end, at)), style=GRID))
             self._words((across.start - 5, at + 3.8), words, anchor="end")
@@ -114,9 +114,9 @@ class Plot:
 
     def dot(
         self, x: float, y: float, *, half: float = 0.0, shape: Shape = "circle",
-        style: Style, hollow: bool = False,
+        style: Style, hollow: bool = False, size: float = 3.6, told: str = "",
     ) -> None:  # fmt: skip
-        """A value with its interval."""
+        """A value with its interval; `told` is shown when it is pointed at."""
         across, up = self.across, self.up
         at = across.at(x), up.at(y)
         if half > 0:
@@ -126,8 +126,20 @@ class Plot:
                 self.marks.append(
                     Line(points=((at[0] - 3, end), (at[0] + 3, end)), style=style)
                 )
-        self.marks.append(Dot(at=at, shape=shape, style=style, hollow=hollow))
+        self.marks.append(
+            Dot(at=at, shape=shape, style=style, hollow=hollow, size=size, told=told)
+        )
 
     def chart(self, *, title: str, told: str) -> Chart:
         """Finish the drawing."""
         return Chart(size=self.size, marks=tuple(self.marks), title=title, told=told)
+
+
+def _named(
+    ends: tuple[float, float], names: Sequence[str] | None, *, most: int
+) -> list[tuple[float, str]]:
+    """Ticks of an axis with their words."""
+    if names:
+        return [(float(k), name) for k, name in enumerate(names) if name]
+    round_ones = ticks(*ends, most=most)
+    return list(zip(round_ones, tick_words(round_ones), strict=True))

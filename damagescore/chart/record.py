@@ -62,13 +62,14 @@ class Area:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Dot:
-    """A point mark; hollow for what counts less."""
+    """A point mark; hollow for what counts less; `told` is shown when it is pointed at."""
 
     at: Place
     shape: Shape = "circle"
     size: float = 3.6
     hollow: bool = False
     style: Style = Style()
+    told: str = ""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -50,9 +50,11 @@ def _mark(mark: Mark) -> str:
 def _dot(dot: Dot) -> str:
     fill = "none" if dot.hollow else _colour(dot.style)
     how = f'fill="{fill}" {_stroke(dot.style)}'
+    inner = f"<title>{escape(dot.told)}</title>" if dot.told else ""
     if dot.shape == "circle":
-        return f'<circle cx="{dot.at[0]:.1f}" cy="{dot.at[1]:.1f}" r="{dot.size:g}" {how}/>'
-    return f'<polygon points="{_points(outline(dot))}" {how}/>'
+        place = f'cx="{dot.at[0]:.1f}" cy="{dot.at[1]:.1f}" r="{dot.size:g}"'
+        return f"<circle {place} {how}>{inner}</circle>"
+    return f'<polygon points="{_points(outline(dot))}" {how}>{inner}</polygon>'
 
 
 def _words(words: Words) -> str:

@@ -11,12 +11,13 @@ import streamlit as st
 from damagescore.capability.sheet import write_target
 from damagescore.capability.standing import Standing, control_chart, standing
 from damagescore.capability.target import TargetCheck, Tolerances, check_target
+from damagescore.chart import to_svg
 from damagescore.photo import read_photo
 from damagescore.quantity import format_quantity, quantity_from_dict
 from damagescore.records.documents import Document
 from damagescore.ui.documents import documents, new_id
 from damagescore.ui.drawing import show_svg
-from damagescore.ui.drift_chart import drift_svg
+from damagescore.ui.drift_chart import drift_chart
 from damagescore.ui.session import flash, inspector, show_flashes, store, told
 from damagescore.ui.words import when
 
@@ -209,11 +210,11 @@ def _chart(own: Sequence[Document]) -> None:
             labels.append(f"{when(document.at)}: {values[-1]:+.3f} %")
     if values:
         first = own[-1].body["tolerances"]["distance_percent"]
-        svg = drift_svg(
+        chart = drift_chart(
             control_chart(values), labels, tolerance=first, unit="%",
             what="Error of the distance of the squares",
         )  # fmt: skip
-        show_svg("target-chart", svg)
+        show_svg("target-chart", to_svg(chart))
 
 
 def _row(reading: Mapping[str, Any]) -> dict[str, str]:

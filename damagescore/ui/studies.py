@@ -21,13 +21,19 @@ from damagescore.capability.detection import Site, false_calls, hit_miss
 from damagescore.capability.numbers import FORMS, bland_altman, intraclass
 from damagescore.capability.record import Answer, Estimate, NoEstimate
 from damagescore.capability.signal_response import Gates, signal_response
+from damagescore.chart import to_svg
 from damagescore.errors import StudyError
 from damagescore.training.kept import Library
 from damagescore.ui.documents import documents, new_id
 from damagescore.ui.drawing import show_svg
 from damagescore.ui.offer import offer
 from damagescore.ui.session import flash, inspector, show_flashes, told
-from damagescore.ui.study_charts import components_svg, curve_svg, difference_svg, parts_svg
+from damagescore.ui.study_charts import (
+    components_chart,
+    curve_chart,
+    difference_chart,
+    parts_chart,
+)
 from damagescore.ui.words import when
 
 CSV_TYPES = ["csv", "txt"]
@@ -147,7 +153,7 @@ def _differences(table: GradeTable) -> None:
     compared = bland_altman(
         table.values[:, names.index(one)], table.values[:, names.index(two)]
     )
-    show_svg("agreement-chart", difference_svg(compared, "as measured"))
+    show_svg("agreement-chart", to_svg(difference_chart(compared, "as measured")))
     st.write(
         f"On average {one} reads {compared.bias.value:+.3g} against {two} (95 % interval "
         f"{compared.bias.low:.3g} to {compared.bias.high:.3g}); 95 % of differences lie "
@@ -185,8 +191,8 @@ def _measuring() -> None:
     table = read_crossed(text)
     study = analyse(table.values, tolerance=tolerance or None)
     st.write(_crossed_words(study))
-    show_svg("measuring-components", components_svg(study))
-    show_svg("measuring-parts", parts_svg(table))
+    show_svg("measuring-components", to_svg(components_chart(study)))
+    show_svg("measuring-parts", to_svg(parts_chart(table)))
     st.dataframe(_component_rows(study), hide_index=True, width="stretch", height="content")
     with st.expander("Analysis of variance"):
         st.dataframe(_variance_rows(study), hide_index=True, width="stretch", height="content")
@@ -274,7 +280,7 @@ def _finding() -> None:
     rate = false_calls(sites)
     _finding_words(curve, rate)
     if isinstance(curve, Curve):
-        show_svg("finding-chart", curve_svg(curve, sites))
+        show_svg("finding-chart", to_svg(curve_chart(curve, sites)))
         _keep(
             "detection_study", "finding",
             {"csv": text, "curve": curve.to_dict(), "false_calls": rate.to_dict()},

@@ -6,10 +6,11 @@ import pytest
 from streamlit.testing.v1 import AppTest
 
 from damagescore.capability.standing import control_chart
+from damagescore.chart import Dot, to_svg
 from damagescore.ui import session
 from damagescore.ui.camera_checks import camera_standings, camera_words
 from damagescore.ui.documents import documents
-from damagescore.ui.drift_chart import drift_svg
+from damagescore.ui.drift_chart import drift_chart
 from tests.ui.browser import ROOT
 from tests.ui.filled import filled
 
@@ -66,13 +67,13 @@ def test_how_long_a_check_holds_is_kept(page) -> None:
 
 def test_chart_says_what_it_shows_and_marks_what_is_beyond() -> None:
     values = [0.01, 0.02, 0.0, 0.015, 0.01, 0.02, 0.005, 0.01, 0.2]
-    svg = drift_svg(
+    chart = drift_chart(
         control_chart(values), [f"<{v}>" for v in values], tolerance=0.3, unit="%", what="Error"
     )
-    assert "Error: 9 checks, last +0.2 %, tolerance 0.3 %, 1 beyond the control limits" in svg
-    assert svg.count("<circle") == 9
-    assert svg.count('fill="none" stroke="#d2453c"') == 1
-    assert "&lt;0.2&gt;" in svg
+    assert chart.told == "9 checks, last +0.2 %, tolerance 0.3 %, 1 beyond the control limits."
+    dots = [m for m in chart.marks if isinstance(m, Dot)]
+    assert [d.hollow for d in dots] == [k in control_chart(values).outside for k in range(9)]
+    assert "&lt;0.2&gt;" in to_svg(chart)
 
 
 def test_signing_says_how_the_camera_stands(tmp_path, monkeypatch) -> None:

@@ -69,7 +69,7 @@ def _facts(order: Order, result: PartResult) -> str:
     said = [count_words(len(order.photos_of(result.part)), "photo")]
     if result.worst and result.score:
         said.append(result.worst.rstrip("."))
-    if result.n_not_judged:
+    if result.n_not_judged and not _measuring(result):
         criteria = count_words(result.n_not_judged, "criterion", many="criteria")
         said.append(f"{criteria} not fully judged")
     if result.n_to_review:
