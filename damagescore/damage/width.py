@@ -16,6 +16,9 @@ Points = NDArray[np.float64]
 Image = NDArray[np.float32]
 
 REACH_MM = 0.6
+CLEAR_MM = 0.5
+"""Nearer than this to another line a cut may cross that one's stroke too."""
+
 LEAST_FULL_DEPTH = 0.93
 """An open crack sends back next to no light; a shallower full depth is blur."""
 
@@ -63,6 +66,10 @@ def opening_of(photo: Photo, lines: list[Points], scale: Scale) -> Opening | Non
         one = _cuts(photo, line, mm_per_px, step, others=others)
         cuts += [] if one is None else [one]
     if not cuts:
+        # Of a short crack with branches no place may lie clear: its main path must do.
+        one = _cuts(photo, lines[0], mm_per_px, step, others=[])
+        cuts += [] if one is None else [one]
+    if not cuts:
         return None
     peak = np.concatenate([p for p, _ in cuts])
     found = float(np.quantile(peak, 0.9))
@@ -95,9 +102,10 @@ def linear_light(grey: Image) -> Image:
 def _cuts(
     photo: Photo, line: Points, mm_per_px: float, step: float, *, others: list[Points]
 ) -> tuple[Points, Points] | None:
-    """Peak depth and integrated depth (pixels) on every cut."""
+    """Peak depth and integrated depth (pixels) on every cut that crosses no other line."""
     even = resample(line, step_px=step)
-    if len(even) < 3:
+    clear = _apart(even, others, CLEAR_MM / mm_per_px)
+    if clear.sum() < 3:
         return None
     reach = max(4.0, REACH_MM / mm_per_px)
     profiles = cut_across(photo.grey, even, reach_px=reach, tone=linear_light)
@@ -109,7 +117,6 @@ def _cuts(
     peak = central.max(axis=1)
     inside = connected(depth > np.maximum(0.1, 0.12 * peak)[:, None], course)
     area = np.where(inside, np.maximum(depth, 0), 0).sum(axis=1) * 0.5
-    clear = _apart(even, others, 0.6 / mm_per_px)
     return peak[clear].astype(np.float64), area[clear].astype(np.float64)
 
 
@@ -118,5 +125,4 @@ def _apart(line: Points, others: list[Points], reach_px: float) -> NDArray[np.bo
     if not others:
         return np.ones(len(line), bool)
     dense = np.vstack([resample(o, step_px=1.0) for o in others])
-    clear = cKDTree(dense).query(line)[0] > reach_px
-    return clear if clear.sum() >= 3 else np.ones(len(line), bool)
+    return np.asarray(cKDTree(dense).query(line)[0] > reach_px)

@@ -95,3 +95,15 @@ def test_width_does_not_read_the_blur(width_px, blur_px):
     true_mm = width_px * MM_PER_PX
     # Stated: 10 % for threshold and tone, and the sampling of a cut.
     assert found.value == pytest.approx(true_mm, abs=max(0.15 * true_mm, 2 * found.u))
+
+
+def test_the_width_of_a_crack_is_not_that_of_its_fork():
+    """A branch that is nowhere clear of its main crack is cut across nowhere."""
+    main = straight((300, 150), 0, 300)
+    foot = main[30]
+    at = np.linspace(0, 40, 20)
+    branch = foot + np.column_stack([at, 10 * (1 - np.exp(-at / 8))])
+    photo = draw([(main, 5.0), (branch, 2.0)])
+    width = measure_lines(photo, [main, branch], scale_of())["width_max"]
+    # The foot of the branch alone, cut across both strokes, reads 60 % wide.
+    assert width.value == pytest.approx(5.0 * MM_PER_PX, rel=0.05)
