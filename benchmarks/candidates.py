@@ -7,6 +7,7 @@ from pathlib import Path
 import numpy as np
 
 from benchmarks.truth import lies_on, reach_of
+from damagescore.damage.confidence import TERMS
 from damagescore.damage.crack import candidates_of
 from damagescore.damage.evidence import Evidence
 from damagescore.edge.record import Edge
@@ -27,6 +28,11 @@ class Weighed:
     evidence: Evidence
     chance: float
     real: bool
+
+    @property
+    def values(self) -> dict[str, float]:
+        """The terms of the model, by name."""
+        return {name: term(self.evidence) for name, term in TERMS.items()}
 
 
 def weighed_in(folder: Path, numbers: range) -> Iterator[list[Weighed]]:

@@ -8,8 +8,9 @@ photos like these. Writes `damagescore/damage/confidence.toml`.
 
 import argparse
 import sys
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from pathlib import Path
+from typing import Protocol
 
 import numpy as np
 from numpy.typing import NDArray
@@ -18,7 +19,7 @@ from scipy.special import expit
 from tqdm import tqdm
 
 from benchmarks.candidates import Weighed, chosen, weighed_in
-from damagescore.damage.confidence import MODEL, TERMS, Model, Term
+from damagescore.damage.confidence import MODEL, Model, Term
 
 Values = NDArray[np.float64]
 
@@ -27,17 +28,35 @@ PENALTIES = (0.03, 0.1, 0.3, 1.0, 3.0, 10.0)
 
 FOLDS = 6
 
+ABOUT = """\
+Chance that a line is a crack or a bond gap; see damagescore/damage/confidence.py.
+Made by: python -m benchmarks.fit_confidence"""
 
-def fitted(seen: Sequence[Weighed], *, penalty: float) -> Model:
+
+class Sample(Protocol):
+    """One thing that was weighed: its terms by name, and whether it is real."""
+
+    @property
+    def photo(self) -> str: ...
+
+    @property
+    def values(self) -> Mapping[str, float]: ...
+
+    @property
+    def real(self) -> bool: ...
+
+
+def fitted(seen: Sequence[Sample], *, penalty: float) -> Model:
     """Logistic regression with a ridge penalty (half the sum of squared weights times it).
 
     Parameters
     ----------
-    seen : sequence of Weighed
+    seen : sequence of Sample
     penalty : float
         Without one, a set that a plane can part would get endless weights.
     """
-    values = np.array([[term(w.evidence) for term in TERMS.values()] for w in seen])
+    names = list(seen[0].values)
+    values = np.array([list(w.values.values()) for w in seen])
     real = np.array([w.real for w in seen], float)
     middle, spread = values.mean(axis=0), np.maximum(values.std(axis=0), 1e-6)
     scaled = np.column_stack([np.ones(len(seen)), (values - middle) / spread])
@@ -51,19 +70,19 @@ def fitted(seen: Sequence[Weighed], *, penalty: float) -> Model:
     weights = minimize(cost, np.zeros(scaled.shape[1]), jac=True, method="L-BFGS-B").x
     terms = {
         name: Term(middle=float(m), spread=float(s), weight=float(w))
-        for name, m, s, w in zip(TERMS, middle, spread, weights[1:], strict=True)
+        for name, m, s, w in zip(names, middle, spread, weights[1:], strict=True)
     }
     return Model(start=float(weights[0]), terms=terms)
 
 
-def log_loss(model: Model, seen: Sequence[Weighed]) -> float:
+def log_loss(model: Model, seen: Sequence[Sample]) -> float:
     """Mean of -log of the chance given to what was true."""
-    chance = np.array([model.chance(w.evidence) for w in seen])
+    chance = np.array([model.chance_of(w.values) for w in seen])
     real = np.array([w.real for w in seen])
     return float(np.mean(-np.log(np.where(real, chance, 1 - chance))))
 
 
-def best_penalty(seen: Sequence[Weighed]) -> tuple[float, float]:
+def best_penalty(seen: Sequence[Sample]) -> tuple[float, float]:
     """The strongest penalty that is as good as the best on photos left out, and its loss.
 
     "As good" is within one standard error of the mean loss (the one-standard-error rule of
@@ -79,7 +98,7 @@ def best_penalty(seen: Sequence[Weighed]) -> tuple[float, float]:
     return PENALTIES[good], float(mean[good])
 
 
-def _left_out_losses(seen: Sequence[Weighed], fold: dict[str, int], penalty: float) -> Values:
+def _left_out_losses(seen: Sequence[Sample], fold: dict[str, int], penalty: float) -> Values:
     losses = []
     for k in range(FOLDS):
         model = fitted([w for w in seen if fold[w.photo] != k], penalty=penalty)
@@ -87,12 +106,14 @@ def _left_out_losses(seen: Sequence[Weighed], fold: dict[str, int], penalty: flo
     return np.array(losses)
 
 
-def written(model: Model, seen: Sequence[Weighed], sets: Sequence[str], penalty: float) -> str:
-    """The model as a small text that a person can read."""
+def written(
+    model: Model, seen: Sequence[Sample], sets: Sequence[str], penalty: float, *, about: str
+) -> str:
+    """The model as a small text that a person can read; `about` is its first lines."""
+    names = [f"{Path(x.rsplit(':', 2)[0]).name} {x.split(':', 1)[1]}" for x in sets]
     lines = [
-        "# Chance that a line is a crack or a bond gap; see damagescore/damage/confidence.py.",
-        "# Made by: python -m benchmarks.fit_confidence",
-        f"fitted_on = {list(sets)!r}".replace("'", '"'),
+        *(f"# {line}" for line in about.splitlines()),
+        f"fitted_on = {names!r}".replace("'", '"'),
         f"photos = {len({w.photo for w in seen})}",
         f"candidates = {len(seen)}",
         f"real = {sum(w.real for w in seen)}",
@@ -121,8 +142,7 @@ def main() -> int:
         seen += [w for found in photos for w in found]
     penalty, loss = best_penalty(seen)
     model = fitted(seen, penalty=penalty)
-    names = [f"{Path(x.rsplit(':', 2)[0]).name} {x.split(':', 1)[1]}" for x in given]
-    MODEL.write_text(written(model, seen, names, penalty), encoding="utf-8")
+    MODEL.write_text(written(model, seen, given, penalty, about=ABOUT), encoding="utf-8")
     print(f"{len(seen)} candidates, penalty {penalty}, loss on photos left out {loss:.4f}")
     return 0
 

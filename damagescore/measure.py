@@ -9,9 +9,12 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from damagescore.damage import find_cracks, measure_area, measure_lines
+from damagescore.damage import measure_area, measure_lines
 from damagescore.damage.bulge import find_bulges
+from damagescore.damage.crack import search_cracks
 from damagescore.damage.crumbling import search_crumbling
+from damagescore.damage.lines import layer_of
+from damagescore.damage.links import Link, bridges_on
 from damagescore.damage.record import Finding, FindingKind
 from damagescore.damage.unjudged import Unjudged, unjudged_checks
 from damagescore.edge import find_edge, on_scale, with_region
@@ -94,18 +97,19 @@ def measure_photo(
     quality = _with_faults(quality, scale_fault=scale_fault, edge_fault=edge_fault)
     findings: tuple[Finding, ...] = ()
     unjudged: tuple[Unjudged, ...] = ()
+    links: tuple[Link, ...] = ()
     if quality.usable and scale is not None and edge is not None:
         settled, layers = scale, edge
         tell("Looking for damage")
         found, fault = _attempt(
             lambda: _find(photo, layers, settled, options=options), EdgeError
         )
-        findings, unjudged = found or ((), ())
+        findings, unjudged, links = found or ((), (), ())
         quality = _with_faults(quality, scale_fault=None, edge_fault=fault)
         quality = replace(quality, checks=quality.checks + unjudged_checks(unjudged))
     draft = Measurement(
         photo=_photo_facts(photo), view=options.view, scale=scale, quality=quality,
-        edge=edge, findings=findings, totals={}, unjudged=unjudged,
+        edge=edge, findings=findings, totals={}, unjudged=unjudged, links=links,
     )  # fmt: skip
     return replace(draft, totals=_totals(draft))
 
@@ -201,6 +205,7 @@ def remeasure(
         polygon_px=polygon,
         quantities=old.quantities if old else {},
         origin=origin if moved or old is None else old.origin,
+        bridged_px=old.bridged_px if old else (),
     )
     changed = draft
     if chosen != "bulge" or moved:
@@ -299,18 +304,15 @@ def _with_faults(
 
 def _find(
     photo: Photo, edge: Edge, scale: Scale, *, options: MeasureOptions
-) -> tuple[tuple[Finding, ...], tuple[Unjudged, ...]]:
+) -> tuple[tuple[Finding, ...], tuple[Unjudged, ...], tuple[Link, ...]]:
     if options.view == "profile":
-        return find_bulges(photo, edge, scale), ()
+        return find_bulges(photo, edge, scale), (), ()
     crumbling, unjudged = search_crumbling(photo, edge, scale, sensitivity=options.sensitivity)
-    cracks = find_cracks(
-        photo,
-        edge,
-        scale,
-        sensitivity=options.sensitivity,
-        exclude=area_mask(crumbling, edge.shape),
+    exclude = area_mask(crumbling, edge.shape)
+    cracks, links = search_cracks(
+        photo, edge, scale, sensitivity=options.sensitivity, exclude=exclude
     )
-    return cracks + crumbling, unjudged
+    return cracks + crumbling, unjudged, links
 
 
 def area_mask(findings: Iterable[Finding], shape: tuple[int, int]) -> NDArray[np.bool_] | None:
@@ -356,22 +358,20 @@ def measure_finding(
             )
         polygon = None
         quantities = measure_lines(
-            photo, lines, scale, edge=edge, kind=draft.kind, origin=draft.origin
-        )
+            photo, lines, scale, edge=edge, kind=draft.kind, origin=draft.origin,
+            bridged_px=draft.bridged_px,
+        )  # fmt: skip
         points = np.vstack(lines)
     layer = draft.layer if draft.layer is not None else layer_at(points, edge)
     return replace(
-        draft, lines_px=lines, polygon_px=polygon, quantities=quantities, layer=layer
-    )
+        draft, lines_px=lines, polygon_px=polygon, quantities=quantities, layer=layer,
+        bridged_px=bridges_on(lines, draft.bridged_px),
+    )  # fmt: skip
 
 
 def layer_at(points_px: Points, edge: Edge) -> int | None:
     """Index of the rubber layer that holds most of the points; None if none does."""
-    x, y = np.round(points_px).astype(int).T
-    height, width = edge.shape
-    under = edge.layer_map[np.clip(y, 0, height - 1), np.clip(x, 0, width - 1)]
-    rubber = [int(i) for i in under if i in {r.index for r in edge.rubber}]
-    return max(set(rubber), key=rubber.count) if rubber else None
+    return layer_of([points_px], edge)
 
 
 def _replaced(findings: tuple[Finding, ...], changed: Finding) -> tuple[Finding, ...]:

@@ -5,6 +5,7 @@ from dataclasses import asdict, dataclass, field
 from typing import Any, Literal
 
 from damagescore import __version__
+from damagescore.damage.links import Link
 from damagescore.damage.record import Finding
 from damagescore.damage.unjudged import Unjudged
 from damagescore.edge.record import Edge
@@ -125,6 +126,8 @@ class Measurement:
         Keys of `TOTAL_UNITS`; 0 means looked and found none.
     unjudged : tuple of Unjudged
         Parts of the rubber on which crumbling could not be judged.
+    links : tuple of Link
+        Where one crack may go on beyond a gap: suggestions, nothing is joined by itself.
     version : str
         Version of the program that measured.
     """
@@ -137,6 +140,7 @@ class Measurement:
     findings: tuple[Finding, ...]
     totals: Mapping[str, Quantity]
     unjudged: tuple[Unjudged, ...] = ()
+    links: tuple[Link, ...] = ()
     version: str = __version__
 
     def to_dict(self) -> dict[str, Any]:
@@ -152,6 +156,7 @@ class Measurement:
             "edge": None if edge is None else _edge_frame(edge),
             "findings": [f.to_dict() for f in self.findings],
             "unjudged": [x.to_dict() for x in self.unjudged],
+            "links": [x.to_dict() for x in self.links],
             "totals": {name: q.to_dict() for name, q in self.totals.items()},
         }
 
@@ -180,6 +185,7 @@ class Measurement:
             findings=tuple(Finding.from_dict(f) for f in plain["findings"]),
             totals={name: quantity_from_dict(q) for name, q in plain["totals"].items()},
             unjudged=tuple(Unjudged.from_dict(x) for x in plain.get("unjudged", ())),
+            links=tuple(Link.from_dict(x) for x in plain.get("links", ())),
             version=plain["version"],
         )
 

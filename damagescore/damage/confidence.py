@@ -57,9 +57,12 @@ class Model:
         from memory). Holds for photos like those the weights were fitted on, which
         the model's file names; on other surfaces it ranks, but the share may differ.
         """
+        return self.chance_of({name: TERMS[name](evidence) for name in self.terms})
+
+    def chance_of(self, values: Mapping[str, float]) -> float:
+        """The same from the values of the terms, by name."""
         odds = self.start + sum(
-            t.weight * (TERMS[name](evidence) - t.middle) / t.spread
-            for name, t in self.terms.items()
+            t.weight * (values[name] - t.middle) / t.spread for name, t in self.terms.items()
         )
         chance = 1 / (1 + math.exp(-max(-30.0, min(30.0, odds))))
         return max(LEAST_CHANCE, min(MOST_CHANCE, chance))
@@ -68,7 +71,12 @@ class Model:
 @cache
 def fitted_model() -> Model:
     """The model as fitted by `python -m benchmarks.fit_confidence`."""
-    plain = tomllib.loads(MODEL.read_text(encoding="utf-8"))
+    return read_model(MODEL)
+
+
+def read_model(path: Path) -> Model:
+    """A model as a command under `benchmarks` has written it."""
+    plain = tomllib.loads(path.read_text(encoding="utf-8"))
     terms = {name: Term(**numbers) for name, numbers in plain["terms"].items()}
     return Model(start=plain["start"], terms=terms)
 

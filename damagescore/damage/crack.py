@@ -9,9 +9,11 @@ from numpy.typing import NDArray
 from damagescore.damage.confidence import fitted_model, least_chance
 from damagescore.damage.evidence import Evidence, evidence_of
 from damagescore.damage.fork import photo_lines
+from damagescore.damage.gaps import Piece, near_a_tip, pieces_from, suggested_links
 from damagescore.damage.gates import GATES, Gates
 from damagescore.damage.line_mask import line_mask
 from damagescore.damage.lines import layer_of, measure_lines
+from damagescore.damage.links import Link
 from damagescore.damage.network import Paths, link, networks, thin, without_crossings
 from damagescore.damage.record import Finding, FindingKind
 from damagescore.damage.ridge import Ridge, ridge_of
@@ -29,6 +31,10 @@ Mask = NDArray[np.bool_]
 
 LINK_MM = 1.5
 """Pieces are joined over gaps up to this wide."""
+
+
+LEAST_FAINT = 0.05
+"""A line less likely than this is not suggested either."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -82,6 +88,34 @@ def find_cracks(
     Known bias: a tip that tapers below about 0.05 mm fades into the rubber's own
     grain and is not seen, so lengths come out up to a few percent short.
     """
+    return search_cracks(photo, edge, scale, sensitivity=sensitivity, exclude=exclude)[0]
+
+
+def search_cracks(
+    photo: Photo,
+    edge: Edge,
+    scale: Scale,
+    *,
+    sensitivity: float = 0.5,
+    exclude: Mask | None = None,
+) -> tuple[tuple[Finding, ...], tuple[Link, ...]]:
+    """Propose cracks and bond gaps, and where one may go on beyond a gap.
+
+    Parameters as for `find_cracks`, which gives the findings alone.
+    """
+    findings, pieces = pieces_of(photo, edge, scale, sensitivity=sensitivity, exclude=exclude)
+    return findings, suggested_links(photo, edge, scale, pieces)
+
+
+def pieces_of(
+    photo: Photo,
+    edge: Edge,
+    scale: Scale,
+    *,
+    sensitivity: float = 0.5,
+    exclude: Mask | None = None,
+) -> tuple[tuple[Finding, ...], list[Piece]]:
+    """The findings, and as pieces of lines these and the fainter ones near their tips."""
     if not 0.0 <= sensitivity <= 1.0:
         raise UsageError(
             f"The sensitivity is {sensitivity}, outside 0 to 1.",
@@ -100,7 +134,18 @@ def find_cracks(
             candidate=candidate, layer=strip.layer, lines=lines, number=number + 1,
         )  # fmt: skip
 
-    return tuple(side_by_side(finding, range(len(found))))
+    findings = tuple(side_by_side(finding, range(len(found))))
+    pieces = pieces_from(findings)
+    for strip, candidate in every:
+        if not LEAST_FAINT <= candidate.chance < least:
+            continue
+        beside = [p for p in pieces if p.name is not None and p.layer == strip.layer]
+        if near_a_tip(strip.to_photo(candidate.lines[0]), beside, scale):
+            lines = photo_lines(photo, edge, strip, lines=candidate.lines, scale=scale)
+            pieces.append(
+                Piece(name=None, layer=strip.layer, chance=candidate.chance, lines=lines)
+            )
+    return findings, pieces
 
 
 def candidates_of(

@@ -8,6 +8,7 @@ from numpy.typing import NDArray
 
 from damagescore.damage.centreline import cumulative_px, resample, simplify
 from damagescore.damage.doubt import doubtful_px
+from damagescore.damage.links import apart_at
 from damagescore.damage.seam import seam_of
 from damagescore.damage.tips import Surround, surround_of, u_ends_px
 from damagescore.damage.unseen import unseen_mm
@@ -37,6 +38,7 @@ def measure_lines(
     edge: Edge | None = None,
     kind: str = "crack",
     origin: str = "auto",
+    bridged_px: Iterable[Points] = (),
 ) -> dict[str, Quantity]:
     """Measure the centre lines of one crack or bond gap.
 
@@ -51,6 +53,9 @@ def measure_lines(
     kind : "crack" or "bond_gap"
     origin : "auto", "traced" or "drawn"
         How the lines came about: it sets how well their ends are known.
+    bridged_px : iterable of ndarray, shape (2, 2)
+        Ends of stretches that a person joined across a gap: they count to the length, with
+        a budget line of their own, and nothing else is read there.
 
     Returns
     -------
@@ -78,13 +83,20 @@ def measure_lines(
             f"The {kind.replace('_', ' ')} has no line with two different points.",
             remedy="Trace or draw it with two or more points.",
         )
-    ends_mm, doubtful_mm = _ends_and_doubt_mm(photo, lines, scale, edge, origin)
+    seen, gaps = apart_at(lines, tuple(bridged_px))
+    ends_mm, doubtful_mm = _ends_and_doubt_mm(photo, lines, seen, scale, edge, origin)
     found: dict[str, Quantity] = {
         "length": _length(
-            lines, scale, ends_mm=ends_mm, doubtful_mm=doubtful_mm, kind=kind, origin=origin
+            lines,
+            scale,
+            ends_mm=ends_mm,
+            doubtful_mm=doubtful_mm,
+            kind=kind,
+            origin=origin,
+            gaps=gaps,
         )
     }
-    found |= _widths(photo, lines, scale)
+    found |= _widths(photo, seen, scale)
     found |= _along_layer(lines, scale, edge, math.hypot(*ends_mm[:2]))
     return found
 
@@ -101,7 +113,12 @@ def layer_of(lines_px: Iterable[Points], edge: Edge) -> int | None:
 
 
 def _ends_and_doubt_mm(
-    photo: Photo, lines: list[Points], scale: Scale, edge: Edge | None, origin: str
+    photo: Photo,
+    lines: list[Points],
+    seen: list[Points],
+    scale: Scale,
+    edge: Edge | None,
+    origin: str,
 ) -> tuple[list[float], float]:
     """Standard uncertainty of every free end along its line, and the length in doubt.
 
@@ -115,7 +132,7 @@ def _ends_and_doubt_mm(
     inside = np.ones(photo.grey.shape, bool) if edge is None else edge.judged
     around = surround_of(photo.grey, np.vstack(lines), inside, px_per_mm=1 / mm_per_px)
     ends_mm = [mm_per_px * u for u in _u_ends_px(photo, around, lines, edge)]
-    return ends_mm, mm_per_px * doubtful_px(around, lines)
+    return ends_mm, mm_per_px * doubtful_px(around, seen)
 
 
 def _u_ends_px(
@@ -143,6 +160,7 @@ def _length(
     doubtful_mm: float,
     kind: str,
     origin: str,
+    gaps: list[Points],
 ) -> Quantity:
     fine = sum(_on_surface(line, scale, FINE_TOLERANCE_PX) for line in lines)
     coarse = sum(_on_surface(line, scale, 1.0) for line in lines)
@@ -166,6 +184,10 @@ def _length(
         # Inside the main stroke nothing shows where a branch begins.
         u_fork = FORK_MM * math.sqrt(len(lines) - 1)
         budget.append(Contribution(source="fork position", u=u_fork))
+    if gaps:
+        # Under a hair the crack runs straight or half as far again: uniform between.
+        hidden = sum(_on_surface(way, scale, FINE_TOLERANCE_PX) for way in gaps)
+        budget.append(Contribution(source="bridged gap", u=0.5 * hidden / math.sqrt(12)))
     return from_budget(fine, budget, unit="mm")
 
 

@@ -35,6 +35,8 @@ class Finding:
         "length" (all lines, mm), "width_max" (mm), "area" (mm2), "peak" (mm),
         "extent" (mm along the layer), "share_of_layer" (%), as the kind has.
     origin : "auto", "traced" or "drawn"
+    bridged_px : tuple of ndarray, shape (2, 2)
+        Both ends of each stretch of its lines that a person joined across a gap.
     """
 
     id: str
@@ -45,6 +47,7 @@ class Finding:
     polygon_px: Points | None = None
     quantities: Mapping[str, Quantity] = field(default_factory=dict)
     origin: str = "auto"
+    bridged_px: tuple[Points, ...] = ()
 
     @property
     def points_px(self) -> Points:
@@ -55,6 +58,7 @@ class Finding:
 
     def to_dict(self) -> dict[str, Any]:
         polygon = self.polygon_px
+        bridged = [np.round(ends, 2).tolist() for ends in self.bridged_px]
         return {
             "id": self.id,
             "kind": self.kind,
@@ -64,6 +68,8 @@ class Finding:
             "polygon_px": None if polygon is None else np.round(polygon, 2).tolist(),
             "quantities": {k: q.to_dict() for k, q in self.quantities.items()},
             "origin": self.origin,
+            # Left out where there is none, as in records from before.
+            **({"bridged_px": bridged} if bridged else {}),
         }
 
     @classmethod
@@ -78,4 +84,5 @@ class Finding:
             polygon_px=None if polygon is None else np.array(polygon, dtype=np.float64),
             quantities={k: quantity_from_dict(q) for k, q in plain["quantities"].items()},
             origin=plain.get("origin", "auto"),
+            bridged_px=tuple(np.array(x, np.float64) for x in plain.get("bridged_px", ())),
         )

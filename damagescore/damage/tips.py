@@ -107,6 +107,10 @@ class Surround:
         middle, left, right = read.reshape(x.shape)
         return np.moveaxis(middle, 0, -1), left.mean(axis=0), right.mean(axis=0)
 
+    def at(self, places: Points) -> Image:
+        """Darkness at places, shape (N,)."""
+        return self._at(self.dark, places[:, :1], places[:, 1:])[:, 0]
+
     def from_border_mm(self, places: Points) -> Image:
         """Distance from what is not judged."""
         read = self._at(self.depth, places[:, :1], places[:, 1:])

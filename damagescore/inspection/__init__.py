@@ -24,6 +24,8 @@ from damagescore.inspection.lifecycle import (
     suggested_dispositions,
     supersede,
 )
+from damagescore.inspection.link_edits import join_link, leave_apart
+from damagescore.inspection.link_notes import links_in, open_links, words_of_link
 from damagescore.inspection.observe import n_proposed, observations_of
 from damagescore.inspection.plain import (
     content_sha256,
@@ -80,11 +82,15 @@ __all__ = [
     "edits_of_others",
     "inspection_from_dict",
     "inspection_to_dict",
+    "join_link",
     "last_redoable",
     "last_undoable",
+    "leave_apart",
+    "links_in",
     "n_proposed",
     "new_inspection",
     "observations_of",
+    "open_links",
     "redo",
     "reject_finding",
     "remove_hand_measurement",
@@ -100,5 +106,6 @@ __all__ = [
     "supersede",
     "undo",
     "words_of_edit",
+    "words_of_link",
     "words_of_news",
 ]

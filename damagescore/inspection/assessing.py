@@ -1,8 +1,10 @@
 """Compare an inspection with a limit set."""
 
 from dataclasses import replace
+from typing import Any
 
 from damagescore.inspection.checks import check_open, checked_time, name_of
+from damagescore.inspection.link_notes import link_notes
 from damagescore.inspection.observe import observations_of
 from damagescore.inspection.record import Edit, Inspection
 from damagescore.limits import Assessment, LimitSet, assess
@@ -23,7 +25,7 @@ def assess_inspection(
     """
     check_open(inspection)
     given = limit_set.to_dict()
-    found = assess(limit_set, observations_of(inspection)).to_dict()
+    found = _assessed(inspection, limit_set)
     if inspection.limit_set == given and inspection.assessment == found:
         return inspection
     edit = Edit(
@@ -45,8 +47,13 @@ def assessed_again(inspection: Inspection) -> Inspection:
     if inspection.limit_set is None:
         return inspection
     limit_set = LimitSet.from_dict(inspection.limit_set)
-    found = assess(limit_set, observations_of(inspection)).to_dict()
+    found = _assessed(inspection, limit_set)
     return replace(inspection, assessment=found)
+
+
+def _assessed(inspection: Inspection, limit_set: LimitSet) -> dict[str, Any]:
+    seen = observations_of(inspection)
+    return assess(limit_set, seen, notes=link_notes(inspection)).to_dict()
 
 
 def assessment_of(inspection: Inspection) -> Assessment | None:

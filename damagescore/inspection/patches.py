@@ -31,7 +31,9 @@ def put(inspection: Inspection, patch: Patch) -> Inspection:
         return replace(inspection, task=Task(**patch["task"]))
     if slot == "hand":
         return replace(inspection, hand=tuple(hand_from_dict(h) for h in patch["hand"]))
-    of_photo = {"photo": _put_photo, "layers": _put_layers, "rulers": _put_rulers}
+    of_photo = {
+        "photo": _put_photo, "layers": _put_layers, "rulers": _put_rulers, "link": _put_link,
+    }  # fmt: skip
     return of_photo.get(slot, _put_finding)(inspection, patch)
 
 
@@ -97,6 +99,38 @@ def layers_patches(before: PhotoEntry, after: PhotoEntry) -> tuple[Patch, Patch]
     return _layers_patch(before, after), _layers_patch(after, before)
 
 
+def link_patch(one: PhotoEntry, other: PhotoEntry, link: Mapping[str, Any]) -> Patch:
+    """Give what `one` has of a link: its review, and findings and totals that differ."""
+    review = one.reviews.get(link["id"])
+    patch = {
+        "slot": "link",
+        "photo": one.sha256,
+        "id": link["id"],
+        "between": [x for x in (link["first"], link["second"]) if x is not None],
+        "review": None if review is None else asdict(review),
+    }
+    findings = _differing(one, other, "findings", "id")
+    return patch | (
+        {
+            "findings": findings,
+            "order": [f["id"] for f in one.measurement.get("findings") or ()],
+            "totals": one.measurement.get("totals"),
+            "reviews": _reviews_apart(one, other, besides=link["id"]),
+        }
+        if findings
+        else {}
+    )
+
+
+def _reviews_apart(one: PhotoEntry, other: PhotoEntry, *, besides: str = "") -> dict[str, Any]:
+    """Reviews of `one` that differ in `other`, by finding; None where there is none."""
+    return {
+        k: None if (r := one.reviews.get(k)) is None else asdict(r)
+        for k in {**one.reviews, **other.reviews}
+        if k != besides and one.reviews.get(k) != other.reviews.get(k)
+    }
+
+
 def rulers_patch(entry: PhotoEntry) -> Patch:
     """Give the measuring lines kept on a photo."""
     return {"slot": "rulers", "photo": entry.sha256, "rulers": list(entry.rulers)}
@@ -146,11 +180,6 @@ _FOLLOWS = ("edge", "quality", "totals", "unjudged")
 
 def _layers_patch(one: PhotoEntry, other: PhotoEntry) -> Patch:
     layers, findings = (_differing(one, other, *what) for what in _NUMBERED)
-    reviews = {
-        k: None if (r := one.reviews.get(k)) is None else asdict(r)
-        for k in {**one.reviews, **other.reviews}
-        if one.reviews.get(k) != other.reviews.get(k)
-    }
     return {
         "slot": "layers",
         "photo": one.sha256,
@@ -158,7 +187,7 @@ def _layers_patch(one: PhotoEntry, other: PhotoEntry) -> Patch:
         "n_layers": len(one.measurement.get("layers") or ()),
         "findings": findings,
         "order": [f["id"] for f in one.measurement.get("findings") or ()],
-        "reviews": reviews,
+        "reviews": _reviews_apart(one, other),
         **{name: one.measurement[name] for name in _FOLLOWS if name in one.measurement},
     }
 
@@ -188,6 +217,22 @@ def _put_layers(inspection: Inspection, patch: Patch) -> Inspection:
     }
     reviews = {k: r for k, r in entry.reviews.items() if k not in patch["reviews"]}
     reviews |= {k: Review(**r) for k, r in patch["reviews"].items() if r is not None}
+    return _with_photo(inspection, entry, measurement=measurement, reviews=reviews)
+
+
+def _put_link(inspection: Inspection, patch: Patch) -> Inspection:
+    entry = entry_of(inspection, patch["photo"])
+    measurement = entry.measurement
+    if "findings" in patch:
+        findings = {f["id"]: f for f in measurement.get("findings") or ()} | patch["findings"]
+        measurement = {
+            **measurement,
+            "findings": [findings[k] for k in patch["order"]],
+            "totals": patch["totals"],
+        }
+    changed = {**patch.get("reviews", {}), patch["id"]: patch["review"]}
+    reviews = {k: r for k, r in entry.reviews.items() if k not in changed}
+    reviews |= {k: Review(**r) for k, r in changed.items() if r is not None}
     return _with_photo(inspection, entry, measurement=measurement, reviews=reviews)
 
 

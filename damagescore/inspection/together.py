@@ -4,7 +4,7 @@ from collections import Counter
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 
-from damagescore.inspection.patches import is_of_photo, is_patch
+from damagescore.inspection.patches import Patch, is_of_photo, is_patch
 from damagescore.inspection.record import Edit, Inspection
 
 _WORDS: Mapping[str, str] = {
@@ -12,6 +12,7 @@ _WORDS: Mapping[str, str] = {
     "add_finding": "add",
     "change_kind": "change the kind of",
     "change_layer": "change the layer of",
+    "leave_apart": "leave apart",
 }
 
 
@@ -113,7 +114,13 @@ def _touch(one: Edit, other: Edit) -> bool:
         return bool(a["slot"] == b["slot"])
     if not any(is_of_photo(a, p) for p in (b["photo"], b.get("instead_of", b["photo"]))):
         return False
-    if a["slot"] == b["slot"] == "finding":
-        return bool(a["id"] == b["id"])
+    of_findings = ("finding", "link")
+    if a["slot"] in of_findings and b["slot"] in of_findings:
+        return bool(_ids(a) & _ids(b))
     # Layers are corrected on the findings as they are now, so both stand beside each other.
     return "photo" in (a["slot"], b["slot"]) or a["slot"] == b["slot"]
+
+
+def _ids(patch: Patch) -> set[str]:
+    """The finding, or the link and the findings that it joins."""
+    return {patch["id"], *patch.get("between", ())}

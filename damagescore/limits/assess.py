@@ -145,11 +145,14 @@ class Assessment:
         return cls(**given)
 
 
-def assess(limit_set: LimitSet, observations: Iterable[Observation]) -> Assessment:
+def assess(
+    limit_set: LimitSet, observations: Iterable[Observation], *, notes: Iterable[str] = ()
+) -> Assessment:
     """Compare all observations with all criteria.
 
     Proposed findings count until they are rejected: an unreviewed photo must not make
-    a part look better than it may be.
+    a part look better than it may be. `notes` are added to what must be known to read the
+    result rightly.
     """
     seen = tuple(observations)
     results = _results(limit_set, seen)
@@ -171,7 +174,7 @@ def assess(limit_set: LimitSet, observations: Iterable[Observation]) -> Assessme
         invented=limit_set.invented,
         rule=limit_set.decision,
         results=results,
-        notes=_notes(limit_set, seen, n_proposed=n_proposed),
+        notes=(*_notes(limit_set, seen, n_proposed=n_proposed), *notes),
     )
 
 

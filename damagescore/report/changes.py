@@ -18,6 +18,8 @@ def change_text(before: Any, after: Any, *, unit: Length) -> str:
     if isinstance(before, Mapping) and isinstance(after, Mapping):
         if before.get("slot") == "layers":
             return _layers_text(before, after, unit=unit)
+        if before.get("slot") == "link":
+            return _link_text(before, after, unit=unit)
         old, new = _facts(before, unit=unit), _facts(after, unit=unit)
     else:
         old, new = _plain(before), _plain(after)
@@ -50,6 +52,16 @@ def _layers_text(before: Mapping[str, Any], after: Mapping[str, Any], *, unit: L
             kinds = (words_of(x["kind"], KINDS) for x in (was, finding))
             said.append(f"{name} {' → '.join(kinds)}")
     return "; ".join(said)
+
+
+def _link_text(before: Mapping[str, Any], after: Mapping[str, Any], *, unit: Length) -> str:
+    """Lengths of the two findings and of the one that they became, or the other way round."""
+    told = []
+    for patch in (before, after):
+        found = [x for x in (patch.get("findings") or {}).values() if x]
+        lengths = [quantity_from_dict(x["quantities"]["length"]) for x in found]
+        told.append(" and ".join(value_text(x, unit) for x in lengths))
+    return f"length {' → '.join(told)}" if all(told) else ""
 
 
 def _layer_text(layer: Mapping[str, Any], unit: Length) -> str:

@@ -12,6 +12,8 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from damagescore.damage.links import apart_at
+from damagescore.inspection import links_in
 from damagescore.quantity import MM_PER_INCH, Length, format_quantity
 from damagescore.scale import limit_lines_px, ruler_length
 from damagescore.scale.record import Scale, SurfaceMap
@@ -42,6 +44,14 @@ STYLES: Mapping[str, LineStyle] = {
     "crumbling": LineStyle(
         name="crumbling: dotted outline, hatched", rgb=(230, 159, 0), width=1.4,
         dash=(1.6, 2.6), hatch=True,
+    ),
+    "bridged": LineStyle(
+        name="joined across a gap by the inspector: short dashes", rgb=(90, 30, 110), width=1.3,
+        dash=(2.6, 2.2),
+    ),
+    "link": LineStyle(
+        name="may go on across a gap, not decided: dots", rgb=(90, 30, 110), width=1.0,
+        dash=(1.2, 3.0),
     ),
     "bulge": LineStyle(name="bulge: bold line", rgb=(0, 158, 115), width=3.2),
     "layer": LineStyle(name="layer: faint line", rgb=(225, 225, 225), width=0.5),
@@ -117,6 +127,24 @@ def finding_marks(
             yield Mark(style=style, points_px=_points(line))
         if finding.get("polygon_px"):
             yield Mark(style=style, points_px=_points(finding["polygon_px"]), closed=True)
+        if not rejected:
+            yield from _bridge_marks(finding)
+
+
+def _bridge_marks(finding: Mapping[str, Any]) -> Iterator[Mark]:
+    lines = [_points(x) for x in finding.get("lines_px") or ()]
+    bridged = [_points(x) for x in finding.get("bridged_px") or ()]
+    for way in apart_at(lines, bridged)[1]:
+        yield Mark(style="bridged", points_px=way)
+
+
+def link_marks(
+    measurement: Mapping[str, Any], states: Mapping[str, str] | None = None
+) -> Iterator[Mark]:
+    """Where a crack may go on beyond a gap, as long as nobody has decided on it."""
+    for link in links_in(measurement, states or {}):
+        for line in (link["line_px"], *link["beyond_px"]):
+            yield Mark(style="link", points_px=_points(line))
 
 
 def limit_marks(measurement: Mapping[str, Any]) -> Iterator[Mark]:
@@ -184,12 +212,13 @@ def with_rulers(
 def all_marks(
     measurement: Mapping[str, Any], states: Mapping[str, str] | None = None
 ) -> Iterator[Mark]:
-    """Everything that is drawn over a photo, the findings last."""
+    """Everything that is drawn over a photo, findings and their links last."""
     yield from layer_marks(measurement)
     yield from limit_marks(measurement)
     yield from turn_marks(measurement)
     yield from ruler_marks(measurement)
     yield from finding_marks(measurement, states)
+    yield from link_marks(measurement, states)
 
 
 def finding_labels(measurement: Mapping[str, Any]) -> Iterator[Label]:

@@ -7,6 +7,7 @@ from reportlab.lib.units import mm
 from reportlab.platypus import Flowable, KeepTogether, Spacer, Table, TableStyle
 
 from damagescore.errors import DamageScoreError
+from damagescore.inspection import open_links, words_of_link
 from damagescore.inspection.record import PhotoEntry
 from damagescore.photo import read_photo
 from damagescore.photo.record import Photo
@@ -58,6 +59,27 @@ def _picture(photo: Photo, entry: PhotoEntry, *, unit: Length) -> Iterator[Flowa
         yield Spacer(1, 3)
         yield _legend(kinds)
     yield text(_bar_note(entry.measurement), "note")
+    for note in _gap_notes(entry, unit=unit):
+        yield text(note, "note", most=400)
+
+
+def _gap_notes(entry: PhotoEntry, *, unit: Length) -> Iterator[str]:
+    """What was joined across a gap, and what nobody has decided on."""
+    for finding in entry.measurement.get("findings") or ():
+        if finding.get("bridged_px"):
+            n = len(finding["bridged_px"])
+            gaps = "a gap" if n == 1 else f"{n} gaps"
+            yield (
+                f"{finding['id']} was joined across {gaps} by the inspector; the way across "
+                "counts to its length, with a budget line of its own."
+            )
+    for link in open_links(entry):
+        factor = 1.0 if unit == "mm" else 1 / MM_PER_INCH
+        yield (
+            f"{words_of_link(link)} may be one crack, across a gap of "
+            f"{link['gap_mm'] * factor:.2g} {unit} (chance {100 * link['chance']:.0f} %). "
+            "Nobody has decided on it, so lengths may be understated."
+        )
 
 
 def _bar_note(measurement: Mapping[str, Any]) -> str:

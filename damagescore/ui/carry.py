@@ -7,6 +7,7 @@ from itertools import count
 import cv2
 import numpy as np
 
+from damagescore.damage.gaps import pieces_from, suggested_links
 from damagescore.damage.record import Finding
 from damagescore.edge.record import Edge
 from damagescore.errors import UsageError
@@ -27,7 +28,8 @@ def carried(
     """Put reviewed findings of an old measurement into a new one of the same photo.
 
     Each is measured again on the new scale and layers. A new proposal that lies on one of
-    them is left out, since the inspector has decided on it; the others get free ids.
+    them is left out, since the inspector has decided on it; the others get free ids. Links
+    are looked for anew.
 
     Parameters
     ----------
@@ -59,7 +61,9 @@ def carried(
         else measure_finding(photo, _on_layer(f, edge), scale, edge=edge, unjudged=new.unjudged)
         for f in kept
     ]
-    return with_findings(new, [*again, *_renamed(fresh, {f.id for f in kept})])
+    findings = [*again, *_renamed(fresh, {f.id for f in kept})]
+    links = suggested_links(photo, edge, scale, pieces_from(findings))
+    return replace(with_findings(new, findings), links=links)
 
 
 def _on_layer(finding: Finding, edge: Edge) -> Finding:

@@ -12,6 +12,7 @@ from damagescore.damage.record import Finding
 from damagescore.errors import DamageScoreError, RecordError, UsageError
 from damagescore.inspection.edits import Change
 from damagescore.inspection.record import Inspection, PhotoEntry
+from damagescore.joined import with_joined
 from damagescore.measure import Measurement, remeasure, with_findings
 from damagescore.measurement import MeasureOptions
 from damagescore.photo.record import Photo
@@ -97,6 +98,20 @@ def _undo(inspection: Inspection, entry: PhotoEntry, _op: Op) -> Inspection:
 
 def _redo(inspection: Inspection, entry: PhotoEntry, _op: Op) -> Inspection:
     return aggregate.redo(inspection, by=inspector(), photo=entry.sha256)
+
+
+def _bridge(inspection: Inspection, entry: PhotoEntry, op: Op) -> Inspection:
+    """Join two findings across a gap."""
+    whole = with_joined(*basis(entry), op["link"])
+    link = next(x for x in whole.links if x.id == op["link"])
+    return aggregate.join_link(
+        inspection, entry.sha256, link.id, measurement=plain_part(whole, link.first),
+        by=inspector(),
+    )  # fmt: skip
+
+
+def _apart(inspection: Inspection, entry: PhotoEntry, op: Op) -> Inspection:
+    return aggregate.leave_apart(inspection, entry.sha256, op["link"], by=inspector())
 
 
 def _kind(inspection: Inspection, entry: PhotoEntry, op: Op) -> Inspection:
@@ -294,6 +309,8 @@ _EDITS: Mapping[str, Callable[[Inspection, PhotoEntry, Op], Inspection]] = {
     "reject": _reject,
     "undo": _undo,
     "redo": _redo,
+    "bridge": _bridge,
+    "apart": _apart,
     "kind": _kind,
     "layer": _layer,
     "trace": _trace,

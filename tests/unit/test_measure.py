@@ -164,7 +164,7 @@ def test_an_outline_without_a_datum_refuses_the_photo(
     def no_datum(*_: object) -> None:
         raise EdgeError("1 shim reaches the outline.", remedy="Take more of the stack.")
 
-    monkeypatch.setattr(measure, "find_cracks", lambda *_, **__: no_datum())
+    monkeypatch.setattr(measure, "search_cracks", lambda *_, **__: no_datum())
     refused = measure_photo(photo, MeasureOptions())
     assert not refused.quality.usable
     assert refused.findings == ()

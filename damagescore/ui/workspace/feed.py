@@ -3,7 +3,8 @@
 from collections.abc import Mapping, Sequence
 from typing import Any
 
-from damagescore.inspection import last_redoable, last_undoable, words_of_edit
+from damagescore.damage.links import apart_at
+from damagescore.inspection import last_redoable, last_undoable, open_links, words_of_edit
 from damagescore.inspection.record import Inspection, PhotoEntry, Review
 from damagescore.quantity import (
     MM_PER_INCH,
@@ -15,7 +16,7 @@ from damagescore.quantity import (
 from damagescore.report.marks import STYLES, LineStyle, turn_lines_px
 from damagescore.scale import ruler_length
 from damagescore.ui import questions
-from damagescore.ui.known import Known, measurement_from
+from damagescore.ui.known import Known, finding_from, measurement_from
 from damagescore.ui.parts import Part, hashed
 from damagescore.ui.tiles import PREFIX, TILE_PX, levels_of
 from damagescore.ui.words import KIND_WORDS, MAIN_QUANTITY, quantity_words
@@ -77,6 +78,7 @@ def feed_of(
         "locked": locked,
         "corrected": (measurement.get("edge") or {}).get("by_hand") is not None,
         "rulers": _rulers(entry, unit),
+        "links": [_link(x, unit) for x in open_links(entry)],
         **_parts(entry, unit),
         "styles": {name: _style(style) for name, style in STYLES.items()},
         "kinds": [
@@ -147,6 +149,9 @@ def _finding(plain: Mapping[str, Any], review: Review | None, unit: Length) -> P
     ]
     if plain.get("origin", "auto") == "auto":
         rows.append([_STRENGTH[plain["kind"]], f"{round(100 * plain['strength'])} %"])
+    bridged = _bridged(plain)
+    if bridged:
+        rows.append(["Joined across", f"{len(bridged)} gap{'' if len(bridged) == 1 else 's'}"])
     layer = plain["layer"]
     return hashed({
         "id": plain["id"],
@@ -156,10 +161,19 @@ def _finding(plain: Mapping[str, Any], review: Review | None, unit: Length) -> P
         "state": review.state if review else "proposed",
         "reason": review.reason if review else "",
         "lines": [_rounded(line) for line in plain["lines_px"]],
+        "bridged": bridged,
         "polygon": _rounded(plain["polygon_px"]) if plain["polygon_px"] else None,
         "main": format_quantity(main, unit=unit) if isinstance(main, Measured) else "–",
         "rows": rows,
     })  # fmt: skip
+
+
+def _bridged(plain: Mapping[str, Any]) -> list[list[list[float]]]:
+    """Stretches of a finding's lines that were joined across a gap."""
+    if not plain.get("bridged_px"):
+        return []
+    finding = finding_from(plain)
+    return [_rounded(way) for way in apart_at(finding.lines_px, finding.bridged_px)[1]]
 
 
 _FINDINGS: Known[Part] = Known(_finding)
@@ -178,6 +192,17 @@ def _rulers(entry: PhotoEntry, unit: Length) -> list[dict[str, Any]]:
         }
         for line in entry.rulers
     ]
+
+
+def _link(link: Mapping[str, Any], unit: Length) -> dict[str, Any]:
+    gap = link["gap_mm"] / (1.0 if unit == "mm" else MM_PER_INCH)
+    return {
+        "id": link["id"],
+        "first": link["first"],
+        "second": link["second"] or "a faint line",
+        "lines": [_rounded(x) for x in (link["line_px"], *link["beyond_px"])],
+        "words": f"gap {gap:.2g} {unit}, {round(100 * link['chance'])} % likely one crack",
+    }
 
 
 def _place(quantity: str) -> int:

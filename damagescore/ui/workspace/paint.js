@@ -78,6 +78,7 @@ class Painter {
       for (const finding of ws.shown) if (finding.id !== ws.chosen) this.drawOne(pen, finding);
       const chosen = ws.found(ws.chosen);
       if (chosen) this.drawOne(pen, chosen);
+      this.drawLinks(pen);
     });
     this.drawLabels(pen, w, h);
     this.drawRulers(pen);
@@ -123,6 +124,21 @@ class Painter {
     const width = style.width + (chosen ? 1.2 : 0);
     if (style.hatch && finding.polygon) this.hatch(pen, path, style.colour);
     this.stroke(pen, path, { width, colour: style.colour, dash: style.dash, chosen });
+    if (finding.state !== "rejected") for (const points of finding.bridged) {
+      const way = new Path2D();
+      addPath(way, points, false);
+      this.stroke(pen, way, { ...styles.bridged, width });
+    }
+  }
+
+  // Where a crack may go on beyond a gap, as long as nobody has decided on it.
+  drawLinks(pen) {
+    const { width, colour, dash } = this.ws.data.styles.link;
+    for (const { lines } of this.ws.openLinks()) {
+      const path = new Path2D();
+      for (const points of lines) addPath(path, points, false);
+      this.stroke(pen, path, { width: width + 1, colour, dash });
+    }
   }
 
   stroke(pen, path, { width, colour, dash = [], chosen = false }) {

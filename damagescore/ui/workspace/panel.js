@@ -158,6 +158,30 @@ function drawChoices(finding, { data, act }, more) {
     String(finding.layer));
 }
 
+// Where a crack may go on beyond a gap: a plain choice for each.
+function drawGaps(place, links, { data, act }) {
+  place.hidden = !links.length;
+  place.replaceChildren();
+  for (const link of links) {
+    const row = element("div", { cls: "gap-row", role: "listitem", "data-link": link.id }, place);
+    const head = element("button", { cls: "line", title: "Show it", on: () => act.show(link) }, row);
+    swatch(data.styles.link, head);
+    element("span", { cls: "name", text: `${link.first} and ${link.second}` }, head);
+    element("div", { cls: "ask", text: `Does it go on? ${sentence(link.words)}.` }, row);
+    if (data.locked) continue;
+    const acts = element("div", { cls: "acts" }, row);
+    element("button", { text: "Join", "data-act": "bridge",
+      title: "One crack; the way across the gap counts to its length",
+      on: () => act.decide("bridge", link) }, acts);
+    element("button", { text: "Leave apart", "data-act": "apart", title: "Two cracks",
+      on: () => act.decide("apart", link) }, acts);
+  }
+}
+
+function sentence(words) {
+  return words[0].toUpperCase() + words.slice(1);
+}
+
 const KEYS = [
   ["Look", [
     ["+, −", "Zoom in and out; also the wheel, or two fingers"],

@@ -107,6 +107,24 @@ class Workspace {
     return this.data.findings.map((f) => changed.get(f.id) || f);
   }
 
+  // Gaps that nobody has decided on, in this browser or before.
+  openLinks() {
+    const decided = new Set(this.pending.map((op) => op.link).filter(Boolean));
+    return this.data.links.filter((link) => !decided.has(link.id));
+  }
+
+  decide(what, link) {
+    this.push({ do: what, link: link.id });
+    this.say(what === "bridge" ? `Joining ${link.first} and ${link.second}`
+      : `Left apart: ${link.first} and ${link.second}`);
+    const next = this.part(".gaps button[data-act]");
+    (next || this.root).focus({ preventScroll: true });
+  }
+
+  showLink(link) {
+    this.view.frame(boxOf(link.lines[0]), 0.3 * Math.min(...this.view.size()));
+  }
+
   found(id) {
     return id ? this.shown.find((f) => f.id === id) : undefined;
   }
@@ -339,6 +357,8 @@ class Workspace {
     if (active?.classList.contains("why") && rows.contains(active) && this.reasons) return;
     const again = rows.contains(active) ? active.closest(".row")?.dataset.id : null;
     const within = again && (active.dataset.act || active.getAttribute("aria-label"));
+    drawGaps(this.part(".gaps"), this.openLinks(), { data: this.data, act: {
+      show: (link) => this.showLink(link), decide: (what, link) => this.decide(what, link) } });
     drawRows(rows, findings, { data: this.data, chosen: this.chosen, act: this.acts() });
     if (again && !rows.contains(this.root.getRootNode().activeElement)) {
       this.refocus(rows, again, within);
