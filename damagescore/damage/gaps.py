@@ -257,7 +257,7 @@ def _crossing(photo: Photo, edge: Edge, scale: Scale, a: End, b: End, way: Point
     return Crossing(
         gap_mm=cumulative_px(way)[-1] * mm_per_px,
         bend=sum(turns),
-        covered=float(np.mean(around.at(course) < COVERED)),
+        covered=float(np.mean(_darkness(around, course) < COVERED)),
         alike=max(0.0, paler) / max(darker, 0.02),
         chance=min(a.piece.chance, b.piece.chance),
     )
@@ -267,6 +267,12 @@ def _tail(line: Points, step_px: float, length_px: float) -> Points:
     """The part of a line next to its tip."""
     kept = max(2, int(np.sum(cumulative_px(line) <= length_px)))
     return resample(line[:kept], step_px=step_px)
+
+
+def _darkness(around: Surround, line: Points) -> Points:
+    height, width = around.dark.shape
+    x, y = np.round(line - around.corner).astype(int).T
+    return np.asarray(around.dark[y.clip(0, height - 1), x.clip(0, width - 1)])
 
 
 def _contrast(around: Surround, line: Points) -> float:

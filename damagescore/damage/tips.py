@@ -107,10 +107,6 @@ class Surround:
         middle, left, right = read.reshape(x.shape)
         return np.moveaxis(middle, 0, -1), left.mean(axis=0), right.mean(axis=0)
 
-    def at(self, places: Points) -> Image:
-        """Darkness at places, shape (N,)."""
-        return self._at(self.dark, places[:, :1], places[:, 1:])[:, 0]
-
     def from_border_mm(self, places: Points) -> Image:
         """Distance from what is not judged."""
         read = self._at(self.depth, places[:, :1], places[:, 1:])
@@ -148,8 +144,11 @@ def surround_of(grey: Image, line: Points, inside: Mask, *, px_per_mm: float) ->
     cv2.polylines(stroke, [course], False, 1, max(1, round(0.8 * px_per_mm)))
     sound = allowed & (stroke == 0)
     fine = blurred(part, max(0.5, 0.025 * px_per_mm))
-    dark = 1 - fine / local_mean(fine, sound, 0.8 * px_per_mm)
     depth, side = _from_borders(allowed)
+    level = local_mean(fine, sound, 0.8 * px_per_mm)
+    # Chalk or lint must not make the rubber beside it look dark: a walk would turn along it.
+    lying = (blurred(fine, 0.1 * px_per_mm) > 1.25 * level) & (depth > BORDER_MM * px_per_mm)
+    dark = 1 - fine / local_mean(fine, sound & ~lying, 0.8 * px_per_mm)
     dark -= _border_shade(dark, sound, depth, side, px_per_mm=px_per_mm)
     dark[~allowed] = OUTSIDE
     corner = np.array([x0, y0], np.float64)

@@ -31,14 +31,15 @@ class Desk:
         self.record = filled(folder)
         self.faults: list[str] = []
 
-    def page(self, name: str = "R. Alder", **how: Any) -> Page:
+    def page(self, name: str = "R. Alder", *, of: Inspection | None = None, **how: Any) -> Page:
+        record = of or self.record
         context = self.chrome.new_context(
             **{"viewport": {"width": 1280, "height": 1000}, **how}
         )
         context.set_default_timeout(STEP)
         page = context.new_page()
         page.on("pageerror", lambda e: self.faults.append(str(e)))
-        page.goto(f"{self.address}/?inspection={self.record.id}&step=findings")
+        page.goto(f"{self.address}/?inspection={record.id}&step=findings")
         page.get_by_label("Who is working?").fill(name)
         page.get_by_label("Who is working?").press("Enter")
         expect(page.get_by_label("Who is working?")).to_have_count(0)

@@ -90,6 +90,23 @@ def record(*, serial_number: str = "0117", lines: Lines = (CRACK, OTHER)) -> Ins
     )  # fmt: skip
 
 
+HALVES = ([[60.0, 240.0], [100.0, 240.0]], [[112.0, 240.0], [160.0, 240.0]])
+"""`CRACK` with a gap of 12 px: 1.6, 0.48 and 1.92 mm."""
+
+
+def gapped() -> Inspection:
+    """An inspection with the halves of a crack and a suggested link between them."""
+    inspection = record(lines=HALVES)
+    (entry,) = inspection.photos
+    way = [HALVES[0][1], [106.0, 240.0], HALVES[1][0]]
+    link = {
+        "id": "link-1", "first": "crack-1", "second": "crack-2", "line_px": way,
+        "beyond_px": [], "gap_mm": 0.48, "chance": 0.83,
+    }  # fmt: skip
+    plain = {**entry.measurement, "links": [link]}
+    return replace(inspection, photos=(replace(entry, measurement=plain),))
+
+
 def keep(folder: Path, *inspections: Inspection) -> None:
     """Put inspections and their photo into a store, which may be in use."""
     with Store(folder) as store:

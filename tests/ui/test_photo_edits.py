@@ -8,11 +8,12 @@ import pytest
 from streamlit.testing.v1 import AppTest
 
 from damagescore.inspection import Inspection
+from damagescore.records import Store
 from damagescore.ui import session
 from damagescore.ui.inspect.photo_words import limits_words
 from damagescore.ui.workspace import key_of
 from tests.ui.browser import ROOT
-from tests.ui.filled import CRACK, OTHER, filled
+from tests.ui.filled import CRACK, OTHER, filled, gapped
 
 
 class Sender:
@@ -83,6 +84,25 @@ def test_a_shape_that_changed_meanwhile_is_not_touched(sender: Sender) -> None:
 
 def test_the_only_line_of_a_finding_is_not_taken_out(sender: Sender) -> None:
     assert "Reject the finding instead" in sender.send(do="drop", id="crack-1", line=0, count=2)
+
+
+def test_halves_of_a_crack_are_joined_over_the_gap_and_parted_by_undo(sender: Sender) -> None:
+    inspection = gapped()
+    with Store(session.store().folder) as store:
+        store.save(inspection)
+    mine = Sender(inspection)
+    assert mine.send(do="bridge", link="link-1") == ""
+    entry = _stored(mine).photos[0]
+    (whole,) = entry.measurement["findings"]
+    length = whole["quantities"]["length"]
+    assert length["value"] == pytest.approx(4.0, abs=1e-6)  # 100 px at 0.04 mm, straight
+    assert "bridged gap" in [c["source"] for c in length["budget"]]
+    assert entry.measurement["totals"]["crack_length"]["value"] == pytest.approx(4.0)
+    assert "nothing to decide" in mine.send(do="apart", link="link-1")
+    assert mine.send(do="undo") == ""
+    assert len(_stored(mine).photos[0].measurement["findings"]) == 2
+    assert mine.send(do="apart", link="link-1") == ""
+    assert _stored(mine).photos[0].reviews["link-1"].state == "rejected"
 
 
 def test_a_line_has_no_area_to_add_to(sender: Sender) -> None:

@@ -9,7 +9,7 @@ from playwright.sync_api import Page, expect
 
 from tests.ui.browser import browser, chromium, server
 from tests.ui.desk import MM_PER_PX, Desk, at, click, drag, row, saved
-from tests.ui.filled import CRACK, MISSED, OTHER
+from tests.ui.filled import CRACK, MISSED, OTHER, gapped, keep
 
 pytestmark = [
     pytest.mark.browser,
@@ -219,6 +219,27 @@ def test_two_people_on_one_finding_the_second_is_told(desk: Desk, page: Page) ->
     saved(second)
     review = desk.stored().photos[0].reviews["crack-2"]
     assert (review.state, review.by) == ("confirmed", "S. Birch")
+
+
+def test_a_gap_is_asked_about_and_joined_by_one_press(desk: Desk) -> None:
+    inspection = gapped()
+    keep(desk.folder, inspection)
+    page = desk.page(of=inspection)
+    asked = page.locator(".gap-row")
+    expect(asked).to_contain_text("crack-1 and crack-2")
+    expect(asked).to_contain_text("Gap 0.48 mm, 83 % likely one crack")
+    assert page.locator(".ws").evaluate(CONTRAST) == []
+    page.get_by_role("button", name="Join", exact=True).click()
+    saved(page)
+    expect(asked).to_have_count(0)
+    expect(page.locator(".row")).to_have_count(1)
+    expect(row(page, "crack-1").locator(".main")).to_contain_text("4.0")
+    page.locator("[data-do=undo]").click()
+    saved(page)
+    page.get_by_role("button", name="Leave apart").click()
+    saved(page)
+    expect(page.locator(".row")).to_have_count(2)
+    expect(asked).to_have_count(0)
 
 
 def test_on_a_telephone_tools_are_large_and_nothing_is_wider_than_the_screen(
