@@ -11,12 +11,12 @@ from damagescore.quality.focus import focus_checks
 from damagescore.quality.geometry import (
     lens_check,
     marks_check,
-    planes_check,
     resolution_check,
     tilt_check,
     uncertainty_check,
 )
 from damagescore.quality.light import light_checks
+from damagescore.quality.planes import planes_check
 from damagescore.quality.record import Check, Quality
 from damagescore.quality.rule import QualityRule
 from damagescore.scale.record import Scale

@@ -1,15 +1,8 @@
-"""Is the scale fit for the rubber: resolution, tilt, agreement and common plane."""
-
-import math
-
-import numpy as np
-from numpy.typing import NDArray
+"""Is the scale fit for the rubber: resolution, tilt, lens and agreement."""
 
 from damagescore.quality.record import Amount, Check, Outcome
 from damagescore.quality.rule import QualityRule
 from damagescore.scale.record import Scale
-
-Points = NDArray[np.float64]
 
 
 def resolution_check(
@@ -109,94 +102,3 @@ def uncertainty_check(scale: Scale, *, rule: QualityRule) -> Check:
         unit="%",
         message=message + ".",
     )
-
-
-def planes_check(scale: Scale, polygons_px: list[Points], *, rule: QualityRule) -> Check | None:
-    """Judge whether the mark lies in the rubber's plane.
-
-    In the plane of the mark a sound stack is as high on the left as on the right.
-    A mark that is turned against the rubber makes the layers converge. A mark that
-    only stands off, parallel to the rubber, is not seen by this. None where fewer
-    than two layers share enough length.
-    """
-    change = convergence(scale, polygons_px)
-    if change is None:
-        return None
-    percent = 100 * abs(change)
-    known_plane = scale.tilt_deg is not None
-    loose = not known_plane or scale.surface.radius_mm is not None
-    bounds = rule.convergence_loose_percent if loose else rule.convergence_percent
-    bounds = bounds.widened(196 * _u_convergence(scale, polygons_px))
-    outcome = bounds.judge(percent)
-    message = f"The layers converge by {percent:.1f} % from side to side"
-    if outcome != "pass" and not known_plane:
-        message += ": hold the camera square to the rubber"
-    elif outcome != "pass":
-        message += ": the scale mark is not in the plane of the rubber, lay it flat on it"
-    return Check(name="planes", outcome=outcome, value=percent, unit="%", message=message + ".")
-
-
-def _u_convergence(scale: Scale, polygons_px: list[Points]) -> float:
-    """Standard uncertainty of the convergence from the perspective that the scale assumes.
-
-    Marks with a known outline tell how much they are foreshortened; how much nearer one
-    side of the photo is then hangs on the focal length. The graduations of a rule show
-    the vanishing line itself.
-    """
-    if scale.u_log_focal is None or scale.method == "rule":
-        return 0.0
-    points = np.vstack(polygons_px)
-    ends = points[[int(np.argmin(points[:, 0])), int(np.argmax(points[:, 0]))]]
-    left, right = (scale.surface.mm_per_px_at(p) for p in ends)
-    return scale.u_log_focal * abs(math.log(left / right))
-
-
-def convergence(scale: Scale, polygons_px: list[Points]) -> float | None:
-    """Change of the stack's height from left to right over its mean height.
-
-    Known limit: a stack that really is wedge-shaped reads the same.
-    """
-    outlines = [scale.surface.to_mm(p) for p in polygons_px]
-    if len(outlines) < 2:
-        return None
-    turn = _direction(outlines)
-    turned = [outline @ turn for outline in outlines]
-    start = max(float(t[:, 0].min()) for t in turned)
-    end = min(float(t[:, 0].max()) for t in turned)
-    length = end - start
-    if length <= 0:
-        return None
-    s = np.linspace(start + 0.04 * length, end - 0.04 * length, 41)
-    spans = np.array([_span(t, s) for t in turned])
-    height = spans[:, 1].max(axis=0) - spans[:, 0].min(axis=0)
-    known = np.isfinite(height)
-    if known.sum() < 20 or length < 0.5 * float(np.median(height[known])):
-        return None
-    slope = _median_slope(s[known], height[known])
-    return slope * length / float(np.median(height[known]))
-
-
-def _direction(outlines: list[Points]) -> Points:
-    """Rotation whose first column runs along the layers, shape (2, 2)."""
-    total = sum((np.cov((o - o.mean(axis=0)).T) for o in outlines), start=np.zeros((2, 2)))
-    along = np.linalg.eigh(total)[1][:, -1]
-    return np.array([[along[0], -along[1]], [along[1], along[0]]])
-
-
-def _span(outline: Points, s: Points) -> Points:
-    """Lowest and highest level of a closed outline at each s, shape (2, K)."""
-    first, second = outline, np.roll(outline, -1, axis=0)
-    low, high = np.full(len(s), np.inf), np.full(len(s), -np.inf)
-    for p, q in zip(first, second, strict=True):
-        crossed = (s >= min(p[0], q[0])) & (s < max(p[0], q[0]))
-        if crossed.any():
-            v = p[1] + (s[crossed] - p[0]) / (q[0] - p[0]) * (q[1] - p[1])
-            low[crossed] = np.minimum(low[crossed], v)
-            high[crossed] = np.maximum(high[crossed], v)
-    return np.where(np.isfinite(low), np.array([low, high]), np.nan)
-
-
-def _median_slope(x: Points, y: Points) -> float:
-    """Theil-Sen slope: the median over all pairs."""
-    i, j = np.triu_indices(len(x), k=1)
-    return float(np.median((y[j] - y[i]) / (x[j] - x[i])))

@@ -68,10 +68,13 @@ class QualityRule:
     convergence_percent : Bounds
         Change of the stack's height from left to right in the metric frame. Sound
         stacks are even within 1 to 2 %; more shows a mark that is turned against
-        the rubber. Widened by what the scale does not know of the perspective.
+        the rubber. Widened by what is not known of it.
     convergence_loose_percent : Bounds
         The same where the scale holds no tilt (two points), so that a plain turn of
-        the camera shows as well, and on curved edges.
+        the camera shows as well.
+    convergence_sure : float
+        Standard uncertainties by which both are widened: borders that were lost, the
+        perspective, and where a round edge faces the camera.
     scale_uncertainty_percent : Bounds
         Relative standard uncertainty of a length. It is in every result; beyond 5 %
         it outweighs all else, and a length must lie 8 % off its limit to be decided.
@@ -91,6 +94,7 @@ class QualityRule:
     glare_percent: Bounds = Bounds(warn=5.0, refuse=25.0)
     disagreement_percent: Bounds = Bounds(warn=1.0, refuse=3.0)
     mark_black_level: Bounds = Bounds(warn=90.0, refuse=120.0)
-    convergence_percent: Bounds = Bounds(warn=3.0, refuse=8.0)
+    convergence_percent: Bounds = Bounds(warn=2.5, refuse=8.0)
     convergence_loose_percent: Bounds = Bounds(warn=6.0, refuse=20.0)
+    convergence_sure: float = 1.96
     scale_uncertainty_percent: Bounds = Bounds(warn=5.0, refuse=10.0)

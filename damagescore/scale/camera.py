@@ -9,10 +9,11 @@ from damagescore.photo.record import CameraFacts
 from damagescore.scale.lens import Lens
 from damagescore.scale.lens_map import LensMap, Points
 
-FOCAL_IN_WIDTHS = 2.8
-U_LOG_FOCAL = 0.6
-"""Where EXIF is silent, two standard deviations reach from a phone's main camera (0.8 photo
-widths, 30 mm full-frame equivalent) to a long macro lens on a small sensor (9 widths)."""
+FOCAL_IN_WIDTHS = 3.0
+U_LOG_FOCAL = 0.7
+"""Where EXIF is silent, two standard deviations reach from a phone's main camera (0.75 photo
+widths, 27 mm full-frame equivalent) to a long macro lens on a small sensor, or a photo cut to
+its middle (12 widths)."""
 U_LOG_FOCAL_EXIF = 0.05
 
 U_CORNER_BEND = 0.005

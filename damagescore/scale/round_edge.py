@@ -58,23 +58,34 @@ def round_lines(
     middles = surface.to_mm(points_px)
     starts, ends = surface.to_px(middles - step), surface.to_px(middles + step)
 
-    def line(source: str, *others: SurfaceMap) -> Contribution:
-        changes = [_change(surface, other, starts, ends) for other in others]
-        return Contribution(source=source, u=float(np.sqrt(np.mean(np.square(changes)))))
+    others = other_rounds(
+        surface, u_facing_mm=u_facing_mm, u_log_focal=u_log_focal, u_tilt_deg=u_tilt_deg
+    )
+    lines = []
+    for source, surfaces in others.items():
+        changes = [_change(surface, other, starts, ends) for other in surfaces]
+        u = float(np.sqrt(np.mean(np.square(changes))))
+        lines.append(Contribution(source=source, u=u))
+    return tuple(lines)
 
-    shifted = [replace(surface, facing_mm=surface.facing_mm + s * u_facing_mm) for s in (1, -1)]
-    lines = [line(FACING, *shifted)] if u_facing_mm else []
+
+def other_rounds(
+    surface: SurfaceMap, *, u_facing_mm: float, u_log_focal: float, u_tilt_deg: float
+) -> dict[str, tuple[SurfaceMap, ...]]:
+    """The round edge as it may be instead: off by one standard uncertainty to either side."""
+    at_mm = surface.facing_mm
+    shifted = tuple(replace(surface, facing_mm=at_mm + s * u_facing_mm) for s in (1, -1))
+    found = {FACING: shifted} if u_facing_mm else {}
     if surface.eye_mm is None:
-        return tuple(lines)
+        return found
     x, y, away = surface.eye_mm
-    factors = [math.exp(s * u_log_focal) for s in (1, -1)]
-    nearer = [
-        replace(surface, eye_mm=(surface.facing_mm + f * (x - surface.facing_mm), y, f * away))
-        for f in factors
-    ]
+    nearer = tuple(
+        replace(surface, eye_mm=(at_mm + f * (x - at_mm), y, f * away))
+        for f in (math.exp(s * u_log_focal) for s in (1, -1))
+    )
     aside = away * math.tan(math.radians(min(u_tilt_deg, 45.0)))
-    turned = [replace(surface, eye_mm=(x + s * aside, y, away)) for s in (1, -1)]
-    return (*lines, line(DISTANCE, *nearer), line(AIM, *turned))
+    turned = tuple(replace(surface, eye_mm=(x + s * aside, y, away)) for s in (1, -1))
+    return {**found, DISTANCE: nearer, AIM: turned}
 
 
 def _change(

@@ -1,7 +1,7 @@
 """Graduated rules: the row of dark ticks, counted and located below a pixel."""
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import cv2
 import numpy as np
@@ -11,12 +11,16 @@ from damagescore.errors import ScaleError
 from damagescore.scale.camera import Camera
 from damagescore.scale.pose import Pose
 from damagescore.scale.profile import linear_light, sample
+from damagescore.scale.rule_ends import EndLine, end_line
 from damagescore.scale.rule_pose import pose_of_rule
 from damagescore.scale.spread import Spread
 
 Points = NDArray[np.float64]
 
 FEWEST_TICKS = 8
+
+MOST_MISSED = 10
+"""Graduations in a row that may be covered or lost in what lies behind the rule."""
 
 # Prior of the perspective across the rule, per rule length: tan(15 deg) at a stand of
 # four rule lengths.
@@ -82,7 +86,7 @@ def find_rule(
     numbers = _numbered(row)
     light = linear_light(grey)
     s, t, n = _tick_points(light, row, numbers)
-    return _fitted(row, s, t, n * pitch_mm, camera=camera, view=view)
+    return _fitted(light, row, s, t, n * pitch_mm, camera=camera, view=view)
 
 
 def _best_row(grey: NDArray[np.float32]) -> _Row | None:
@@ -201,11 +205,11 @@ def _evenly(row: _Row) -> _Row | None:
     gaps = np.diff(row.at_px)
     if len(gaps) < FEWEST_TICKS - 1:
         return None
-    pitch = float(np.median(gaps))
+    pitch = _pitches(row.at_px)
     # spurious bars come as short gaps; a row of real ticks has most gaps near one pitch
     regular = np.abs(gaps / pitch - np.round(gaps / pitch)) < 0.22
-    regular &= (gaps > 0.6 * pitch) & (gaps < 6.5 * pitch)
-    if pitch < 5 or np.mean(np.abs(gaps / pitch - 1) < 0.2) < 0.5:
+    regular &= (gaps > 0.6 * pitch) & (gaps < (MOST_MISSED + 1.5) * pitch)
+    if pitch.min() < 5 or np.mean(np.abs(gaps / pitch - 1) < 0.2) < 0.5:
         return None
     runs = np.split(np.arange(len(row.at_px)), np.nonzero(~regular)[0] + 1)
     run = max(runs, key=len)
@@ -217,14 +221,21 @@ def _evenly(row: _Row) -> _Row | None:
     )  # fmt: skip
 
 
+def _pitches(at_px: NDArray[np.float64]) -> NDArray[np.float64]:
+    """Pitch at each gap between ticks; it changes evenly along a tilted rule."""
+    gaps, middles = np.diff(at_px), (at_px[1:] + at_px[:-1]) / 2
+    usual = float(np.median(gaps))
+    single = np.abs(gaps / usual - 1) < 0.3
+    if single.sum() < FEWEST_TICKS - 2:
+        return np.full(len(gaps), usual)
+    even = np.polyval(np.polyfit(middles[single], gaps[single], 1), middles)
+    return np.asarray(np.clip(even, 0.7 * usual, 1.4 * usual))
+
+
 def _numbered(row: _Row) -> NDArray[np.float64]:
-    """Whole number of each tick, 0 for the first; the pitch may change along the rule."""
-    numbers, pitch = [0.0], float(np.median(np.diff(row.at_px)))
-    for gap in np.diff(row.at_px):
-        steps = max(1.0, round(gap / pitch))
-        numbers.append(numbers[-1] + steps)
-        pitch = 0.8 * pitch + 0.2 * gap / steps
-    return np.array(numbers)
+    """Whole number of each tick, 0 for the first."""
+    steps = np.maximum(1.0, np.round(np.diff(row.at_px) / _pitches(row.at_px)))
+    return np.concatenate([[0.0], np.cumsum(steps)])
 
 
 def _tick_points(
@@ -276,9 +287,22 @@ def _clear_points(s: Points, t: Points, x_mm: Points) -> tuple[NDArray[np.bool_]
     return keep, spread
 
 
+def _end_line(
+    light: NDArray[np.float32], row: _Row, s: Points, t: Points, x_mm: Points
+) -> EndLine:
+    each = [x_mm == x for x in np.unique(x_mm)]
+    return end_line(
+        light, base=row.base, along=row.along, across=row.across,
+        ticks=[(s[i], t[i]) for i in each if i.sum() > 2],
+        pitch_px=float(np.median(np.diff(row.at_px))),
+        short_px=float(np.percentile(row.length_px, 20)),
+    )  # fmt: skip
+
+
 def _fitted(
-    row: _Row, s: Points, t: Points, x_mm: Points, *, camera: Camera, view: str
-) -> RuleFit:
+    light: NDArray[np.float32], row: _Row, s: Points, t: Points, x_mm: Points, *,
+    camera: Camera, view: str,
+) -> RuleFit:  # fmt: skip
     keep, spread = _clear_points(s, t, x_mm)
     ticks = len(np.unique(x_mm[keep]))
     if ticks < FEWEST_TICKS or spread > 0.8:
@@ -288,8 +312,12 @@ def _fitted(
             remedy="Take the photo squarer and sharper, or use another mark.",
         )
     points = row.base + s[keep, None] * row.along + t[keep, None] * row.across
-    fit = pose_of_rule(camera.ideal(points), x_mm[keep], camera=camera, view=view)
     ends = np.array([row.base + p * row.along for p in (row.at_px[0], row.at_px[-1])])
+    lines = _end_line(light, row, s[keep], t[keep], x_mm[keep])
+    fit = pose_of_rule(
+        camera.ideal(points), x_mm[keep], camera=camera, view=view,
+        end_line=replace(lines, points_px=camera.ideal(lines.points_px)),
+    )  # fmt: skip
     return RuleFit(
         pose=fit.pose, spread=fit.spread, residual_px=fit.residual_px,
         length_mm=float(np.ptp(x_mm)), ends_px=ends, ticks=ticks,

@@ -1,4 +1,4 @@
-"""The plane of a rule: tilt from how its graduations crowd and converge."""
+"""The plane of a rule: tilt from how its graduations crowd, converge and lean on its edge."""
 
 import math
 from functools import partial
@@ -10,17 +10,23 @@ from scipy.optimize import least_squares
 from damagescore.scale.camera import Camera
 from damagescore.scale.plane import FittedPose
 from damagescore.scale.pose import TILT_PRIOR, Pose
+from damagescore.scale.rule_ends import EndLine
 from damagescore.scale.spread import spread_of
 from damagescore.scale.surface import Points, SurfaceMap
 
 SMALLEST_NOISE_PX = 0.02
 SPREAD_POINTS = 200
 
+U_SQUARE_DEG = 0.2
+"""Standard uncertainty of the right angle between graduations and the line of their ends;
+common practice, no source."""
+
 
 def pose_of_rule(
     points_px: Points,
     along_mm: NDArray[np.float64],
     *,
+    end_line: EndLine,
     camera: Camera,
     view: str = "face",
 ) -> FittedPose:
@@ -28,7 +34,10 @@ def pose_of_rule(
 
     Equally spaced parallel lines fix the plane's vanishing line; with the focal length
     that is the tilt, and with the tilt the scale across the rule. Where the focal length
-    is not known, what is usual stands in and its spread goes into the uncertainty.
+    is not known, what is usual stands in and its spread goes into the uncertainty. A view
+    from aside and from above at once shows the graduations out of square to the rule's
+    edge, by about the product of both tilts; with the vanishing line that gives the focal
+    length as well. A view from one side only does not.
 
     Parameters
     ----------
@@ -37,6 +46,8 @@ def pose_of_rule(
         them.
     along_mm : ndarray, shape (N,)
         Place along the rule of the graduation that each point is on.
+    end_line : EndLine
+        The line on which the graduations end, as a lens without distortion gives it.
     camera : Camera
     view : "face" or "profile"
     """
@@ -50,14 +61,26 @@ def pose_of_rule(
             focal_px=usual * float(np.exp(x[3])), size_px=camera.size_px,
         )  # fmt: skip
 
+    u_lean = math.hypot(math.radians(U_SQUARE_DEG), end_line.u_turn_rad)
+
+    def lean(x: Points, at_px: Points = end_line.points_px) -> float:
+        """How far that line is out of square to the graduations, over its u."""
+        mm = SurfaceMap(px_to_mm=pose_of(x).px_to_mm).to_mm(at_px)
+        step = mm[1] - mm[0]
+        aside = step[1] * np.cos(x[4]) - step[0] * np.sin(x[4])
+        return float(aside / np.hypot(*step)) / u_lean
+
     def misfit_px(x: Points, at_px: Points = points_px, every: int = 1) -> Points:
         mm = SurfaceMap(px_to_mm=pose_of(x).px_to_mm).to_mm(at_px[::every])
         found = mm @ np.array([np.cos(x[4]), np.sin(x[4])]) + x[5] * scale
         return np.asarray((found - along_mm[::every]) / scale)
 
     def residuals(x: Points, noise_px: float, every: int = 1) -> Points:
-        priors = [x[1] / TILT_PRIOR[view], x[2] / TILT_PRIOR[view], x[3] / u_focal]
-        return np.concatenate([misfit_px(x, every=every) / noise_px, priors])
+        # A vanishing line at one place stands for larger tilts through a longer lens: as
+        # tilts spread over a range, it is the likelier the longer the lens is. Its density
+        # grows with the focal length, which moves the middle of a log-normal by u squared.
+        priors = [*(x[1:3] / TILT_PRIOR[view]), x[3] / u_focal - u_focal]
+        return np.concatenate([misfit_px(x, every=every) / noise_px, [lean(x)], priors])
 
     middle = camera.middle_px
     offset = (start[:2] @ middle + start[2]) / scale
@@ -71,9 +94,10 @@ def pose_of_rule(
     every = max(1, len(points_px) // SPREAD_POINTS)
     noise_each = noise / math.sqrt(every)
     bent = misfit_px(fit.x, camera.bent(points_px), every) - misfit_px(fit.x, every=every)
+    leant = lean(fit.x, camera.bent(end_line.points_px)) - lean(fit.x)
     spread = spread_of(
         fit.x, residuals=partial(residuals, noise_px=noise_each, every=every),
-        pose_of=pose_of, camera=camera, bend_change=bent / noise_each,
+        pose_of=pose_of, camera=camera, bend_change=np.append(bent / noise_each, leant),
     )  # fmt: skip
     return FittedPose(pose=pose_of(fit.x), spread=spread, residual_px=noise)
 

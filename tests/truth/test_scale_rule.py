@@ -57,3 +57,24 @@ def test_mark_tells_the_length_between_the_first_and_last_graduation():
     (mark,) = find_scale(photo, ScaleRequest(kind="rule", size_mm=1.0)).marks
     assert mark.size_mm == 30.0
     assert mark.corners_px.shape == (2, 2)
+
+
+LONG_LENS = View(
+    mm_per_px=0.04, tilt_x_deg=12, tilt_y_deg=14, turn_deg=2, size_px=(1000, 600), focal_px=8000
+)
+
+
+def test_a_view_from_aside_and_above_tells_the_focal_length():
+    photo = render(LONG_LENS, rule_print(), noise_dn=2, fine=4)
+    scale = find_scale(photo, ScaleRequest(kind="rule", size_mm=1.0))
+    assert scale.tilt_deg == pytest.approx(LONG_LENS.tilt_deg, abs=2 * scale.u_tilt_deg)
+    # right angles are believed to 0.2 degrees, tilts' product is 0.053: 7 % of the square
+    assert scale.u_log_focal < 0.1
+    away = scale.surface.eye_mm[2]
+    assert away / 0.04 == pytest.approx(8000 * np.cos(np.radians(18.3)), rel=0.15)
+
+
+def test_graduations_hidden_in_the_middle_are_counted():
+    photo = render(LONG_LENS, rule_print(missing=tuple(range(11, 19))), noise_dn=2, fine=4)
+    scale = find_scale(photo, ScaleRequest(kind="rule", size_mm=1.0))
+    assert np.abs(along_errors(scale, LONG_LENS)).max() < 0.001  # as with all of them

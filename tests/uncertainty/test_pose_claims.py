@@ -16,7 +16,8 @@ from damagescore.scale.camera import U_CORNER_BEND, Camera, camera_of
 from damagescore.scale.dots_pose import pose_of_dots
 from damagescore.scale.plane import plane_of_squares
 from damagescore.scale.pose import TILT_PRIOR, Pose
-from damagescore.scale.rule_pose import pose_of_rule
+from damagescore.scale.rule_ends import EndLine
+from damagescore.scale.rule_pose import U_SQUARE_DEG, pose_of_rule
 from damagescore.scale.squares import Square
 from damagescore.scale.surface import SurfaceMap
 
@@ -63,7 +64,12 @@ def by_squares(pose, known, lens, rng):
 def by_rule(pose, known, lens, rng):
     along = np.arange(-18.0, 19.0)
     points = np.array([[a, 11.0 + h] for a in along for h in np.linspace(0, 3, 3)])
-    fit = pose_of_rule(seen(pose, lens, points, rng), points[:, 0] + 18.0, camera=known)
+    square = math.tan(math.radians(U_SQUARE_DEG) * rng.standard_normal())
+    ends = seen(pose, lens, np.array([[-18.0, 11.0], [18.0, 11.0 + 36.0 * square]]), rng)
+    fit = pose_of_rule(
+        seen(pose, lens, points, rng), points[:, 0] + 18.0, camera=known,
+        end_line=EndLine(points_px=ends, u_turn_rad=1e-4),
+    )  # fmt: skip
     return fit.pose, fit.spread
 
 
