@@ -86,14 +86,25 @@ def edits_of_others(
 
 def words_of_news(edits: Sequence[Edit]) -> str:
     """Say who changed how much, and what: "2 changes by A. Kern on this photo ..."."""
+    many = "was" if len(edits) == 1 else "were"
+    return f"{_who(edits)} on this photo {many} taken in: {_what(edits)}."
+
+
+def words_of_others(edits: Sequence[Edit]) -> str:
+    """Say who changed what since a page was drawn."""
+    return f"{_who(edits)} since this page was drawn: {_what(edits)}."
+
+
+def _who(edits: Sequence[Edit]) -> str:
     counts = Counter(e.by or "somebody" for e in edits)
-    who = ", ".join(
+    return ", ".join(
         f"{n} change{'' if n == 1 else 's'} by {name}" for name, n in counts.items()
     )
-    many = "was" if len(edits) == 1 else "were"
+
+
+def _what(edits: Sequence[Edit]) -> str:
     shown = ", ".join(words_of_edit(e).split(", photo ")[0] for e in edits[-3:])
-    more = "…, " if len(edits) > 3 else ""
-    return f"{who} on this photo {many} taken in: {more}{shown}."
+    return f"{'…, ' if len(edits) > 3 else ''}{shown}"
 
 
 def words_of_edit(edit: Edit) -> str:

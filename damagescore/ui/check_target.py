@@ -19,7 +19,7 @@ from damagescore.ui.documents import documents, new_id
 from damagescore.ui.drawing import show_svg
 from damagescore.ui.drift_chart import drift_chart
 from damagescore.ui.session import flash, inspector, show_flashes, store, told
-from damagescore.ui.words import when
+from damagescore.ui.words import as_written, when
 
 DAYS = 30.0
 """How long a check holds before the organisation says otherwise."""
@@ -86,13 +86,8 @@ def _standings(checks: Sequence[Document]) -> None:
     for camera in sorted({c.body["camera"] for c in checks}):
         found = standing_of(checks, camera)
         with st.container(border=True):
-            st.markdown(f"{STATE_ICONS[found.state]} **{_plain(camera)}**  \n{found.words}")
+            st.markdown(f"{STATE_ICONS[found.state]} **{as_written(camera)}**  \n{found.words}")
     _days()
-
-
-def _plain(text: str) -> str:
-    """Text of a photo file as it is, not as markup."""
-    return "".join(f"\\{c}" if c in "\\`*_{}[]<>()#+-.!|~$:" else c for c in text)
 
 
 def _days() -> None:
@@ -186,10 +181,10 @@ def _history(checks: Sequence[Document]) -> None:
     for document in list(reversed(own))[:50]:
         body = document.body
         sign = "✓ passed" if body["passed"] else "✕ failed"
-        with st.expander(f"{when(document.at)} · {sign} · {_plain(body['by'])}"):
+        with st.expander(f"{when(document.at)} · {sign} · {as_written(body['by'])}"):
             st.caption(
-                f"{_plain(body['photo_name'])}, {1 / body['mm_per_px']:.1f} px/mm, 100 mm line "
-                f"{body['line_mm']:.2f} mm"
+                f"{as_written(body['photo_name'])}, {1 / body['mm_per_px']:.1f} px/mm, "
+                f"100 mm line {body['line_mm']:.2f} mm"
             )
             st.dataframe(
                 [_row(r) for r in body["readings"]],

@@ -15,7 +15,7 @@ from damagescore.ui.session import ROOT
 
 LOOK = Path(__file__).with_name("look.css")
 
-SIGNAL_COLOURS = ("green", "orange", "red", "gray", "link")
+OWN_COLOURS = ("green", "orange", "red", "gray", "link", "border", "background")
 """Of the theme, given to our own style as --ds-green and so on."""
 
 SECTIONS = {
@@ -76,11 +76,11 @@ def _page(file: str, title: str, icon: str, path: str) -> StreamlitPage:
 
 
 def _colours() -> str:
-    """The theme's colours of outcomes, which Streamlit gives to its own parts only."""
+    """The colours of the theme, which Streamlit gives to its own parts only."""
     kind = st.context.theme.type or "light"
     theme = f"theme.{kind}"
     own = "".join(
-        f"--ds-{name}: {st.get_option(f'{theme}.{name}Color')};" for name in SIGNAL_COLOURS
+        f"--ds-{name}: {st.get_option(f'{theme}.{name}Color')};" for name in OWN_COLOURS
     )
     return f":root {{ {own} }}"
 

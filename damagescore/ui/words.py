@@ -114,3 +114,8 @@ def _capital(text: str) -> str:
 def as_it_is(text: str) -> str:
     """Text that Markdown leaves as it is."""
     return "".join(f"\\{c}" if c in "\\`*_{}[]()#+-.!|~<>:$" else c for c in text)
+
+
+def as_written(text: str) -> str:
+    """Text that somebody typed or a file holds, as it is, not as markup."""
+    return "".join(f"\\{c}" if c in "\\`*_{}[]<>()#+-.!|~$:" else c for c in text)

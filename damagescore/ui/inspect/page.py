@@ -12,6 +12,7 @@ from damagescore.ui.inspect.findings import findings_step
 from damagescore.ui.inspect.hand import hand_step
 from damagescore.ui.inspect.limits import limits_step
 from damagescore.ui.inspect.measuring_panel import measuring_panel
+from damagescore.ui.inspect.others import others_panel
 from damagescore.ui.inspect.part import part_step
 from damagescore.ui.inspect.photos import photos_step
 from damagescore.ui.inspect.sign import sign_step
@@ -53,6 +54,7 @@ def inspect_page() -> None:
         _who()
     locked = inspection.signature is not None or not inspector() or not allowed("edit")
     step = _stepper(inspection)
+    others_panel(inspection.id)
     if step != "photos":
         measuring_panel(inspection.id, locked=locked, whole=False)
     STEPS[step][1](inspection, locked=locked)
