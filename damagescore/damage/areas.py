@@ -161,12 +161,14 @@ def _distance(point: Points, line: NDArray[np.float32]) -> float:
 
 def visible_area_mm2(layer: Layer, edge: Edge, *, scale: Scale) -> float:
     """Area of the part of a layer that is in the photo and may be judged, mm2."""
-    mask = (edge.layer_map == layer.index) & edge.judged
-    y, x = np.nonzero(mask)
+    corner = np.maximum(np.floor(layer.polygon_px.min(axis=0)).astype(int) - 2, 0)
+    end = np.maximum(np.ceil(layer.polygon_px.max(axis=0)).astype(int) + 3, corner)
+    box = np.s_[corner[1] : end[1], corner[0] : end[0]]
+    y, x = np.nonzero((edge.layer_map[box] == layer.index) & edge.judged[box])
     if len(x) == 0:
         return 0.0
     every = max(1, len(x) // 20000)  # the scale varies smoothly: 20 000 places are plenty
-    places = np.column_stack([x[::every], y[::every]]).astype(np.float64)
+    places = np.column_stack([x[::every], y[::every]]).astype(np.float64) + corner
     x_step, y_step = np.array([0.5, 0.0]), np.array([0.0, 0.5])
     right = scale.surface.to_mm(places + x_step) - scale.surface.to_mm(places - x_step)
     down = scale.surface.to_mm(places + y_step) - scale.surface.to_mm(places - y_step)

@@ -164,9 +164,15 @@ def _widened(exclude: Mask | None, scale: Scale) -> Mask | None:
     """Loosened rubber reaches a little beyond the outline that was drawn round it."""
     if exclude is None or not exclude.any():
         return None
-    reach = 2 * round(0.3 / scale.mm_per_px) + 1
-    kernel = cv2.getStructuringElement(cv2.MORPH_ELLIPSE, (reach, reach))
-    return np.asarray(cv2.dilate(exclude.astype(np.uint8), kernel), bool)
+    reach = round(0.3 / scale.mm_per_px)
+    kernel = cv2.getStructuringElement(cv2.MORPH_ELLIPSE, (2 * reach + 1, 2 * reach + 1))
+    wide = exclude.astype(np.uint8)
+    x, y, width, height = cv2.boundingRect(wide)
+    # A kernel this large takes long over a whole photo.
+    x0, y0 = max(0, x - reach), max(0, y - reach)
+    box = np.s_[y0 : y + height + reach, x0 : x + width + reach]
+    wide[box] = cv2.dilate(wide[box], kernel)
+    return np.asarray(wide, bool)
 
 
 def _candidates(strip: Strip, gates: Gates = GATES) -> list[Candidate]:

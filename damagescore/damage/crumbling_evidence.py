@@ -148,7 +148,10 @@ def evenness(evidence: Evidence, *, channels: int) -> Image:
 
 def sum_of(images: tuple[Image, ...]) -> Image:
     """Sum of images of one shape."""
-    return np.asarray(np.sum(images, axis=0), dtype=np.float32)
+    total = images[0].copy()  # `numpy.sum` would copy them all
+    for image in images[1:]:
+        total += image
+    return total
 
 
 def clues(evidence: Evidence) -> Image:

@@ -21,6 +21,9 @@ CELLS = {"aruco_4x4_50": 6, "apriltag_36h11": 8}
 
 SMALLEST_SIDE_PX = 20
 
+MOST_REACH_PX = 12.0
+"""Light is looked at so far beside a side."""
+
 FULL_REACH_PX = 5.0
 """From this clear stretch beside a side on, the light across it can be summed."""
 
@@ -67,13 +70,13 @@ def find_squares(grey: NDArray[np.float32], lens: LensMap | None = None) -> tupl
         Sides are then straight where the lens would not bend them; the corners are given
         as the photo shows them all the same.
     """
-    light = linear_light(grey)
     found: list[Square] = []
     for width in (1600, 3200):
         if found or (width > 1600 and grey.shape[1] <= 1600):
             break
         found = [
-            _refined(light, family, i, c, lens=lens) for family, i, c in _detected(grey, width)
+            _refined(_light_around(grey, c), family, i, c, lens=lens)
+            for family, i, c in _detected(grey, width)
         ]
     return tuple(_without_duplicates(found))
 
@@ -84,17 +87,28 @@ def _detected(grey: NDArray[np.float32], width: int) -> list[tuple[str, int, Poi
     small = cv2.resize(grey, size, interpolation=cv2.INTER_AREA)
     image = np.clip(small, 0, 255).astype(np.uint8)
     ratio = np.array([grey.shape[1] / size[0], grey.shape[0] / size[1]])
-    found = []
-    for family, dictionary in FAMILIES.items():
-        detector = cv2.aruco.ArucoDetector(
-            cv2.aruco.getPredefinedDictionary(dictionary), _parameters()
-        )
-        corners, ids, _ = detector.detectMarkers(image)
-        for number, quad in zip([] if ids is None else ids.ravel(), corners, strict=True):
-            full = (np.asarray(quad, np.float64).reshape(4, 2) + 0.5) * ratio - 0.5
-            if _shortest_side(full) >= SMALLEST_SIDE_PX:
-                found.append((family, int(number), full))
-    return found
+    dictionaries = [cv2.aruco.getPredefinedDictionary(x) for x in FAMILIES.values()]
+    detector = cv2.aruco.ArucoDetector(dictionaries, _parameters())
+    corners, ids, _, which = detector.detectMarkersMultiDict(image)
+    if not corners:  # then there are no ids either
+        return []
+    full = (np.asarray(corners, np.float64).reshape(-1, 4, 2) + 0.5) * ratio - 0.5
+    families = [list(FAMILIES)[int(k)] for k in np.ravel(which)]
+    return [
+        (family, int(number), quad)
+        for family, number, quad in zip(families, np.ravel(ids), full, strict=True)
+        if _shortest_side(quad) >= SMALLEST_SIDE_PX
+    ]
+
+
+def _light_around(grey: NDArray[np.float32], corners: Points) -> NDArray[np.float32]:
+    """Light as far from a square as its refined sides may move; black elsewhere."""
+    reach = MOST_REACH_PX + np.ptp(corners, axis=0).max()
+    x0, y0 = (max(0, int(c - reach)) for c in corners.min(axis=0))
+    x1, y1 = (int(c + reach) + 2 for c in corners.max(axis=0))
+    light = np.zeros_like(grey)
+    light[y0:y1, x0:x1] = linear_light(grey[y0:y1, x0:x1])
+    return light
 
 
 def _parameters() -> cv2.aruco.DetectorParameters:
@@ -156,7 +170,7 @@ def _fit_side(
     side = float(np.hypot(*along))
     along = along / side
     outwards = np.array([along[1], -along[0]])  # corners run clockwise in the photo
-    reach = float(np.clip(0.7 * side / cells, 3.0, 12.0))
+    reach = float(np.clip(0.7 * side / cells, 3.0, MOST_REACH_PX))
     stations = np.linspace(0.08, 0.92, int(np.clip(side / 2, 16, 160))) * side
     step = 0.25
     across = even_steps(reach, step_px=step)
