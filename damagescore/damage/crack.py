@@ -22,6 +22,7 @@ from damagescore.damage.strip import Strip, blurred, strips_of
 from damagescore.edge.record import Edge
 from damagescore.errors import UsageError
 from damagescore.photo.record import Photo
+from damagescore.ranks import median, quantile
 from damagescore.scale.record import Scale
 from damagescore.side_by_side import side_by_side
 
@@ -206,7 +207,7 @@ def _dark_pieces(skeleton: Mask, core: Image, *, gates: Gates, px_per_mm: float)
         left, top, width, height = stats[k, :4]
         box = np.s_[top : top + height, left : left + width]
         piece = label[box] == k
-        if np.quantile(core[box][piece], 0.75) >= gates.darkness:
+        if quantile(core[box][piece], 0.75) >= gates.darkness:
             kept[box] |= piece
     return kept
 
@@ -226,7 +227,7 @@ def _judge(
 def _is_branch(line: Points, ridge: Ridge, core: Image, gates: Gates) -> bool:
     """Whether a branch is a line of its own: spurs into the grain answer weakly."""
     at = line.astype(int)
-    response = float(np.median(ridge.z[at[:, 1], at[:, 0]]))
+    response = median(ridge.z[at[:, 1], at[:, 0]])
     return response >= gates.z_grow and _core(core, line) >= gates.darkness
 
 
@@ -252,7 +253,7 @@ def _without_granular(skeleton: Mask, px_per_mm: float) -> Mask:
 
 def _core(core: Image, line: Points) -> float:
     at = line.astype(int)
-    return float(np.quantile(core[at[:, 1], at[:, 0]], 0.75))
+    return quantile(core[at[:, 1], at[:, 0]], 0.75)
 
 
 def _finding(

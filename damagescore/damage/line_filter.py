@@ -8,6 +8,8 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
+from damagescore.ranks import median
+
 Image = NDArray[np.float32]
 Whole = NDArray[np.int16]
 Mask = NDArray[np.bool_]
@@ -136,5 +138,5 @@ def _some(judged: Mask) -> Indices:
 
 def _robust(values: Whole) -> tuple[float, float]:
     """Median and spread (1.4826 MAD)."""
-    middle = float(np.median(values))
-    return middle, max(1.0, 1.4826 * float(np.median(np.abs(values - middle))))
+    middle = median(values)
+    return middle, max(1.0, 1.4826 * median(np.abs(values - middle)))

@@ -7,6 +7,7 @@ from scipy.ndimage import gaussian_filter1d, median_filter, uniform_filter1d
 
 from damagescore.damage.gates import Gates
 from damagescore.damage.ridge import Ridge
+from damagescore.ranks import median
 
 Image = NDArray[np.float32]
 Mask = NDArray[np.bool_]
@@ -144,4 +145,4 @@ def _spread(image: Image) -> float:
     """Robust spread about the median of each row."""
     some = image[:, ::FEWER]
     away = np.abs(some - np.median(some, axis=1, keepdims=True))
-    return 1.4826 * float(np.median(away))
+    return 1.4826 * median(away)

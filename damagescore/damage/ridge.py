@@ -9,6 +9,7 @@ from scipy.ndimage import gaussian_filter1d
 
 from damagescore.damage.line_filter import line_answer
 from damagescore.damage.strip import Strip, blurred
+from damagescore.ranks import median, quantile
 
 Image = NDArray[np.float32]
 Mask = NDArray[np.bool_]
@@ -104,7 +105,7 @@ def local_mean(grey: Image, weight: Mask, spread: float) -> Image:
         for part in (grey * known, known)
     )  # fmt: skip
     # Far from anything known, fall back on the mean of all that is known.
-    mean = float(grey[weight].mean()) if weight.any() else 1.0
+    mean = cv2.mean(grey, weight.view(np.uint8))[0] if weight.any() else 1.0
     level = np.maximum((total + 1e-3 * mean) / (share + 1e-3), 1.0)
     return np.asarray(cv2.resize(level, (width, height), interpolation=cv2.INTER_LINEAR))
 
@@ -122,8 +123,8 @@ def _grain(dark: Image, judged: Mask, px_per_mm: float) -> Image:
     starts = np.arange(0, columns, size)
     some, known = fine[::2], judged[::2]  # every other row says as much
     kept = [some[:, k : k + size][known[:, k : k + size]] for k in starts]
-    usual = float(np.quantile(some[known], 0.3)) if known.any() else 1.0
-    local = [float(np.quantile(x, 0.3)) if len(x) > 50 else usual for x in kept]
+    usual = quantile(some[known], 0.3) if known.any() else 1.0
+    local = [quantile(x, 0.3) if len(x) > 50 else usual for x in kept]
     smooth = gaussian_filter1d(np.array(local) / max(usual, 1e-4), 0.7, mode="nearest")
     at = np.interp(np.arange(columns), starts + size / 2, smooth)
     return np.asarray(np.clip(at, 1.0, 4.0), np.float32)
@@ -163,7 +164,7 @@ def _without_border(dark: Image, judged: Mask, reach: int, noise: float) -> Imag
         values = dark[row][judged[row]]
         if len(values) > 50:
             # 0.44 spreads: the distance from the lower third to the median of a normal.
-            level = float(np.quantile(values, 0.33)) + 0.44 * noise
+            level = quantile(values, 0.33) + 0.44 * noise
             # A gleaming row stays bright: where a smear dulls the shim, sound rubber
             # beside it must not turn dark.
             changed[row] -= np.float32(max(level, 0.0))
@@ -173,5 +174,5 @@ def _without_border(dark: Image, judged: Mask, reach: int, noise: float) -> Imag
 def _robust(values: Image) -> tuple[float, float]:
     """Median and spread (1.4826 MAD); a sample will do for large arrays."""
     some = values[:: max(1, len(values) // 8_000)]
-    middle = float(np.median(some))
-    return middle, max(1e-4, 1.4826 * float(np.median(np.abs(some - middle))))
+    middle = median(some)
+    return middle, max(1e-4, 1.4826 * median(np.abs(some - middle)))

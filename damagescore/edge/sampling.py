@@ -27,8 +27,9 @@ def sample(
     ndarray of float32, shape (h, w) or (h, w, C)
     """
     x, y = np.broadcast_arrays(x, y)
+    whole = nearest and image.dtype == bool  # needs no single precision
     taken = cv2.remap(
-        np.ascontiguousarray(image, dtype=np.float32),
+        image.view(np.uint8) if whole else np.ascontiguousarray(image, dtype=np.float32),
         np.ascontiguousarray(x, dtype=np.float32),
         np.ascontiguousarray(y, dtype=np.float32),
         cv2.INTER_NEAREST if nearest else cv2.INTER_LINEAR,
@@ -55,7 +56,7 @@ def medians(values: NDArray[np.float32], axis: int) -> NDArray[np.float32]:
     a handful.
     """
     if values.shape[axis] <= MOST_COMPARED:
-        ordered = _sorted_by_pairs(list(np.ascontiguousarray(np.moveaxis(values, axis, 0))))
+        ordered = _sorted_by_pairs(list(np.array(np.moveaxis(values, axis, 0), order="C")))
     else:
         ordered = list(np.moveaxis(np.sort(values, axis=axis), axis, 0))
     low, high = (len(ordered) - 1) // 2, len(ordered) // 2
@@ -63,13 +64,16 @@ def medians(values: NDArray[np.float32], axis: int) -> NDArray[np.float32]:
 
 
 def _sorted_by_pairs(parts: list[NDArray[np.float32]]) -> list[NDArray[np.float32]]:
-    """Arrays of one shape with the values at each place sorted from array to array.
+    """Arrays of one shape with the values at each place sorted from array to array, in place.
 
     Compares neighbours in turn (odd-even transposition, as many rounds as arrays; Knuth,
     The Art of Computer Programming 3, section 5.3.4).
     """
+    spare = np.empty_like(parts[0])
     for turn in range(len(parts)):
         for i in range(turn % 2, len(parts) - 1, 2):
             low, high = parts[i], parts[i + 1]
-            parts[i], parts[i + 1] = np.minimum(low, high), np.maximum(low, high)
+            np.minimum(low, high, out=spare)
+            np.maximum(low, high, out=high)
+            parts[i], spare = spare, low
     return parts

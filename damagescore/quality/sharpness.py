@@ -12,6 +12,8 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from damagescore.ranks import median
+
 Points = NDArray[np.float64]
 
 STEPS_PER_PX = 4
@@ -168,7 +170,7 @@ def _in_line_frame(
 
 def _side_level(away: Points, value: Points, half_px: float, sign: int) -> float:
     far = (sign * away > 0.6 * half_px) & (sign * away < half_px)
-    return float(np.median(value[far])) if far.any() else float("nan")
+    return median(value[far]) if far.any() else float("nan")
 
 
 def _border_fit(along: Points, away: Points, value: Points, *, half_px: float) -> Points:
@@ -177,9 +179,10 @@ def _border_fit(along: Points, away: Points, value: Points, *, half_px: float) -
     near = np.flatnonzero(np.abs(away) < half_px)
     near = near[np.argsort(away[near], kind="stable")]
     piece = np.digitize(along[near], edges) - 1
+    near = near[np.argsort(piece.astype(np.uint8), kind="stable")]
+    bounds = np.cumsum(np.bincount(piece, minlength=16))[:-1]
     middles = []
-    for k in range(16):
-        mine = near[piece == k]
+    for k, mine in enumerate(np.split(near, bounds)):
         if len(mine) >= 8:
             middle = (edges[k] + edges[k + 1]) / 2
             middles.append((middle, _border_in(away[mine], value[mine])))
@@ -199,20 +202,13 @@ def _border_fit(along: Points, away: Points, value: Points, *, half_px: float) -
 def _border_in(away: Points, value: Points) -> float:
     """Where a step with the same two levels and the same sum would lie; `away` rises."""
     count = max(3, len(away) // 6)
-    low, high = _median(value[:count]), _median(value[-count:])
+    low, high = median(value[:count]), median(value[-count:])
     if high - low < 6:
         return float("nan")
     share = np.minimum(np.maximum((value - low) / (high - low), -0.2), 1.2)
     places = away[0] + EVENLY * (away[-1] - away[0])
     middle = float(np.interp(places, away, share).sum()) / len(EVENLY)
     return float(away[-1] - middle * (away[-1] - away[0]))
-
-
-def _median(values: Points) -> float:
-    """The same as `numpy.median`, ten times as fast for a few dozen values."""
-    ordered = np.sort(values)
-    low, high = (len(ordered) - 1) // 2, len(ordered) // 2
-    return float(ordered[low] + ordered[high]) / 2
 
 
 def _binned(
@@ -235,4 +231,4 @@ def _binned(
 
 def _ends(level: Points) -> tuple[float, float]:
     count = max(2, len(level) // 10)
-    return float(np.median(level[:count])), float(np.median(level[-count:]))
+    return median(level[:count]), median(level[-count:])

@@ -106,7 +106,7 @@ def _light_around(grey: NDArray[np.float32], corners: Points) -> NDArray[np.floa
     reach = MOST_REACH_PX + np.ptp(corners, axis=0).max()
     x0, y0 = (max(0, int(c - reach)) for c in corners.min(axis=0))
     x1, y1 = (int(c + reach) + 2 for c in corners.max(axis=0))
-    light = np.zeros_like(grey)
+    light = np.zeros(grey.shape, np.float32)  # costs nothing where it is not filled
     light[y0:y1, x0:x1] = linear_light(grey[y0:y1, x0:x1])
     return light
 

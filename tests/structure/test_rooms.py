@@ -14,8 +14,8 @@ PACKAGE = ROOT / "damagescore"
 
 # A room imports only from rooms before it in this list.
 ORDER = (
-    "errors", "quantity", "side_by_side", "photo", "scale", "quality", "edge", "damage",
-    "totals", "measurement", "measure", "layers", "joined", "around",
+    "errors", "quantity", "ranks", "side_by_side", "photo", "scale", "quality", "edge",
+    "damage", "totals", "measurement", "measure", "layers", "joined", "around",
     "limits", "inspection", "history", "endurance", "chart", "capability",
     "records", "report", "training", "scenes", "batch", "orders", "follow",
     "ui", "record_commands", "cli_records", "cli_follow", "cli_lens", "cli_studies",
