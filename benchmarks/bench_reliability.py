@@ -3,18 +3,21 @@
 `python -m benchmarks.bench_reliability FOLDER:FROM:TO...` weighs every candidate line of
 good face photos and sets the chance it was given beside the share that is real, bin by
 bin, with the 95 % interval of that share. Give photos that the chance was not fitted on
-(`damagescore/damage/confidence.toml` names those that it was).
+(`damagescore/damage/confidence.toml` names those that it was). `--diagram FILE.svg` draws it.
 """
 
 import argparse
 import math
 import sys
 from collections.abc import Sequence
+from pathlib import Path
 
 import numpy as np
 from tqdm import tqdm
 
 from benchmarks.candidates import Weighed, chosen, weighed_in
+from damagescore.chart import Chart, Line, Plot, to_svg
+from damagescore.chart.record import Style
 
 BINS = (0.0, 0.05, 0.2, 0.5, 0.8, 0.95, 1.0)
 
@@ -39,7 +42,8 @@ def calibration_error(seen: Sequence[Weighed]) -> float:
     for group in in_bins(seen):
         if group:
             mean = np.mean([w.chance for w in group])
-            total += len(group) * abs(mean - np.mean([w.real for w in group]))
+            share = np.mean([w.real for w in group])
+            total += len(group) * float(abs(mean - share))
     return float(total / len(seen)) if seen else math.nan
 
 
@@ -77,15 +81,40 @@ def table(seen: Sequence[Weighed]) -> str:
     return "\n".join(lines)
 
 
+def diagram(seen: Sequence[Weighed]) -> Chart:
+    """Real share against the chance given: a dot a bin with its 95 % interval."""
+    plot = Plot(
+        x=(-0.03, 1.03), y=(-0.03, 1.03), x_label="Chance given", y_label="Share that is real"
+    )
+    plot.axes()
+    plot.line((0.0, 1.0), (0.0, 1.0), Style(dash=(6, 4), opacity=0.6))
+    counts = []
+    for group in in_bins(seen):
+        if not group:
+            continue
+        real = sum(w.real for w in group)
+        at = float(np.mean([w.chance for w in group]))
+        ends = [(plot.across.at(at), plot.up.at(share)) for share in wilson(real, len(group))]
+        plot.marks.append(Line(points=tuple(ends), style=Style(colour="blue", width=1.5)))
+        plot.dot(at, real / len(group), style=Style(colour="blue"))
+        counts.append(f"{real} of {len(group)} at {at:.2f}")
+    told = f"Real: {', '.join(counts)}."
+    return plot.chart(title="Share of proposals that is real against their chance", told=told)
+
+
 def main() -> int:
-    """Weigh the candidates of the chosen photos and print the table."""
+    """Weigh the candidates of the chosen photos, print the table and draw the diagram."""
     parser = argparse.ArgumentParser(description=__doc__)
     parser.add_argument("sets", nargs="+", help="FOLDER:FROM:TO")
+    parser.add_argument("--diagram", type=Path, metavar="FILE.svg")
+    given = parser.parse_args()
     seen: list[Weighed] = []
-    for text in parser.parse_args().sets:
+    for text in given.sets:
         photos = tqdm(weighed_in(*chosen(text)), unit="photo", file=sys.stderr, disable=None)
         seen += [w for found in photos for w in found]
     print(table(seen))
+    if given.diagram is not None:
+        given.diagram.write_text(to_svg(diagram(seen)) + "\n", encoding="utf-8")
     return 0
 
 

@@ -4,9 +4,10 @@ import math
 
 import numpy as np
 
-from benchmarks.bench_reliability import calibration_error
+from benchmarks.bench_reliability import calibration_error, diagram, in_bins, wilson
 from benchmarks.candidates import Weighed
 from benchmarks.fit_confidence import best_penalty, fitted
+from damagescore.chart import Dot
 from damagescore.damage.evidence import Evidence
 
 
@@ -56,3 +57,16 @@ def test_a_set_that_can_be_parted_does_not_make_the_chance_too_sure():
         model.chance(w.evidence) for w in drawn(300, 4) if abs(w.evidence.darkness - 0.5) < 0.03
     ]
     assert 0.2 < float(np.median(between)) < 0.8  # midway between the parts nothing is known
+
+
+def test_the_diagram_has_a_dot_at_the_real_share_of_every_bin_that_holds_any():
+    seen = [*drawn(30, 5)]
+    chart = diagram(seen)  # all of them were given a chance of 0.5
+    (dot,) = [m for m in chart.marks if isinstance(m, Dot)]
+    share = float(np.mean([w.real for w in seen]))
+    middle = np.array([chart.size[0], chart.size[1]]) / 2
+    assert abs(dot.at[0] - middle[0]) < 0.1 * chart.size[0]  # the axes have unequal margins
+    low, high = wilson(sum(w.real for w in seen), len(seen))
+    assert low < share < high
+    assert sum(bool(group) for group in in_bins(seen)) == 1
+    assert f"{sum(w.real for w in seen)} of 30 at 0.50" in chart.told
