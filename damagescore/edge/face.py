@@ -32,6 +32,10 @@ POINT_STEP_PX = 12.0
 LEAST_BEYOND_SHOWN = 0.3
 """Share of the length on which the photo must reach beyond each end of the stack."""
 
+END_REACH_MM = 0.3, 0.5
+"""How far into the rubber and beyond it an end of the stack is looked for about its usual
+level: outer layers are of more uneven thickness than those between shims."""
+
 LEAST_SLOPES = 100
 """Places with a clear direction below which a photo shows no layers."""
 
@@ -198,22 +202,19 @@ def _refined(
     """Boundaries from the bottom up."""
     px_per_mm = 1.0 / _mm_across(scale, flow, (stack.top + stack.bottom) / 2)
     reach, _ = _reach(photo, flow)
-    guesses = [_end_guess(stack.bottom, px_per_mm)]
+    within, beyond = END_REACH_MM[0] * px_per_mm, END_REACH_MM[1] * px_per_mm
+    guesses = [Guess(level_px=stack.bottom, above_px=within, below_px=beyond)]
     for middle, thickness in reversed(stack.shims):
         half = thickness / 2
         out = 0.35 * px_per_mm
         inner = min(0.9 * half + 1, out)
         guesses.append(Guess(level_px=middle + half, above_px=inner, below_px=out))
         guesses.append(Guess(level_px=middle - half, above_px=out, below_px=inner))
-    guesses.append(_end_guess(stack.top, px_per_mm))
+    guesses.append(Guess(level_px=stack.top, above_px=beyond, below_px=within))
     follow = partial(
         refine, photo, reduced, flow, s_range_px=(-reach, reach), px_per_mm=px_per_mm
     )
     return side_by_side(follow, guesses)
-
-
-def _end_guess(level: float, px_per_mm: float) -> Guess:
-    return Guess(level_px=level, above_px=0.2 * px_per_mm, below_px=0.2 * px_per_mm)
 
 
 def _mean_noise(curve: Curve) -> float:

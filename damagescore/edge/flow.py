@@ -1,7 +1,7 @@
 """The course of the layers through the photo: direction, bow and convergence."""
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, field, replace
 
 import cv2
 import numpy as np
@@ -20,7 +20,7 @@ class Flow:
 
     `s` runs along the layers from the photo's centre, `v` is the level of a
     layer line where it crosses s = 0 (down the photo), both in photo pixels. A
-    line of constant v lies at y = v + bow(s) + v stretch(s) across the layers.
+    line of constant v lies at y = v + bow(s) + wave(s) + v stretch(s) across the layers.
 
     Parameters
     ----------
@@ -33,6 +33,8 @@ class Flow:
         Coefficients of (s / length)^1..4, pixels.
     stretch : ndarray, shape (2,)
         Coefficients of (s / length)^1..2, dimensionless: layers that converge.
+    wave_s_px, wave_px : ndarray, shape (W,)
+        What all layers share besides, as values at places s; 0 where there are none.
     """
 
     centre_px: tuple[float, float]
@@ -40,6 +42,8 @@ class Flow:
     length_px: float
     bow: Points
     stretch: Points
+    wave_s_px: Points = field(default_factory=lambda: np.zeros(1))
+    wave_px: Points = field(default_factory=lambda: np.zeros(1))
 
     @property
     def along(self) -> Points:
@@ -51,16 +55,21 @@ class Flow:
 
     def height(self, s: Points, v: Points) -> Points:
         """Distance across from the centre line, pixels, of (s, v)."""
+        return np.asarray(v * self._grown(s) + self.shift(s))
+
+    def shift(self, s: Points) -> Points:
+        """Distance across from the centre line, pixels, of the line v = 0 at s."""
+        s = np.asarray(s, dtype=np.float64)
+        bow = powers(s / self.length_px, BOW_TERMS) @ self.bow
+        return np.asarray(bow + np.interp(s, self.wave_s_px, self.wave_px))
+
+    def _grown(self, s: Points) -> Points:
         u = np.asarray(s, dtype=np.float64) / self.length_px
-        return np.asarray(
-            v * (1 + powers(u, STRETCH_TERMS) @ self.stretch) + powers(u, BOW_TERMS) @ self.bow
-        )
+        return np.asarray(1 + powers(u, STRETCH_TERMS) @ self.stretch)
 
     def level(self, s: Points, height: Points) -> Points:
         """Inverse of `height`: the level v at (s, height)."""
-        u = np.asarray(s, dtype=np.float64) / self.length_px
-        grown = 1 + powers(u, STRETCH_TERMS) @ self.stretch
-        return np.asarray((height - powers(u, BOW_TERMS) @ self.bow) / grown)
+        return np.asarray((height - self.shift(s)) / self._grown(s))
 
     def to_px(self, s: Points, v: Points) -> Points:
         """Photo pixels, shape (..., 2), of (s, v)."""
@@ -75,9 +84,7 @@ class Flow:
 
         In single precision, which keeps 0.001 px of a photo 10 000 px wide.
         """
-        u = s / self.length_px
-        bow = powers(u, BOW_TERMS) @ self.bow
-        grown = 1 + powers(u, STRETCH_TERMS) @ self.stretch
+        bow, grown = self.shift(s), self._grown(s)
         level = v.astype(np.float32)[:, None]
         axes = zip(self.centre_px, self.along, self.across, strict=True)
         x, y = (
@@ -95,13 +102,12 @@ class Flow:
 
     def corrected(self, bow: Points, stretch: Points) -> "Flow":
         """Return the flow with terms added."""
-        return Flow(
-            centre_px=self.centre_px,
-            direction_rad=self.direction_rad,
-            length_px=self.length_px,
-            bow=self.bow + bow,
-            stretch=self.stretch + stretch,
-        )
+        return replace(self, bow=self.bow + bow, stretch=self.stretch + stretch)
+
+    def waved(self, s_px: Points, wave_px: Points) -> "Flow":
+        """Return the flow with a wave, given at places s, added."""
+        before = np.interp(s_px, self.wave_s_px, self.wave_px)
+        return replace(self, wave_s_px=s_px, wave_px=before + wave_px)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

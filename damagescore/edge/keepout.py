@@ -166,6 +166,9 @@ def _solid_part(mask: Bytes, seed: NDArray[np.bool_]) -> Points | None:
     solid = float(cv2.contourArea(largest)) / max(area, 1.0)
     if solid < LEAST_SOLID or area > LARGEST_SHARE * mask.size or area < 0.8 * seed.sum():
         return None
+    x, width = hull[:, 0, 0], mask.shape[1]
+    if x.min() <= 1 and x.max() >= width - 2:  # from side to side: a plate of its colour
+        return None
     points = hull.reshape(-1, 2).astype(np.float64)
     middle = points.mean(axis=0)
     away = points - middle

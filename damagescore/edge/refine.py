@@ -4,7 +4,7 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.ndimage import gaussian_filter1d
+from scipy.ndimage import gaussian_filter1d, maximum_filter1d
 
 from damagescore.edge.flow import Flow
 from damagescore.edge.paths import best_path, whittaker
@@ -17,6 +17,9 @@ Image = NDArray[np.float32]
 
 COLUMN_STEP_PX = 3
 COLUMNS_PER_BLOCK = 7
+
+RIM_MM = 0.12
+"""How far a scale card's own rim and the blur of it reach over its outline."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -67,7 +70,7 @@ def refine(
     """
     s, strip, offsets = _strip(photo, flow, guess, s_range_px)
     step = _steps(strip, px_per_mm)
-    step[:, _hidden(reduced, flow, guess, s, px_per_mm)] = 0.0
+    step[_hidden(reduced, flow, guess, s, offsets, px_per_mm)] = 0.0
     course = _rough_course(step, offsets, guess)
     half = max(2.5, 0.16 * px_per_mm)
     place, weight = _steepest(step, offsets, course, (-half, half))
@@ -76,13 +79,17 @@ def refine(
 
 
 def _hidden(
-    reduced: Reduced, flow: Flow, guess: Guess, s: Points, px_per_mm: float
+    reduced: Reduced, flow: Flow, guess: Guess, s: Points, offsets: Points, px_per_mm: float
 ) -> NDArray[np.bool_]:
-    """Blocks (B,) in which the scale card comes near the boundary."""
-    around = guess.level_px + np.linspace(-0.3, 0.3, 5)[:, None] * px_per_mm
-    places = (flow.to_px(s[None, :], around) + 0.5) * reduced.factor - 0.5
-    seen = sample(reduced.usable, places[..., 0], places[..., 1], nearest=True)
-    return np.asarray((seen < 0.5).any(axis=0))
+    """Places (K, B) on the scale card or at its rim; whole blocks where it is at the guess."""
+    around = guess.level_px + offsets
+    x, y = flow.grid_px(s, around)
+    at = ((c + np.float32(0.5)) * np.float32(reduced.factor) - np.float32(0.5) for c in (x, y))
+    seen = sample(reduced.usable, *at, nearest=True) >= 0.5
+    rim = 2 * round(RIM_MM * px_per_mm) + 1
+    hidden: NDArray[np.bool_] = maximum_filter1d((~seen).astype(np.uint8), rim, axis=0) > 0
+    hidden[:, hidden[int(np.argmin(np.abs(offsets)))]] = True
+    return hidden
 
 
 def _rough_course(step: Points, offsets: Points, guess: Guess) -> Points:

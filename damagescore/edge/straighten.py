@@ -8,6 +8,7 @@ from numpy.typing import NDArray
 from scipy.ndimage import gaussian_filter1d, uniform_filter1d
 
 from damagescore.edge.flow import BOW_TERMS, STRETCH_TERMS, Flow, powers
+from damagescore.edge.paths import whittaker
 from damagescore.edge.sampling import medians, sample
 
 Points = NDArray[np.float64]
@@ -15,6 +16,12 @@ Image = NDArray[np.float32]
 Mask = NDArray[np.bool_]
 
 BLOCK_COLUMNS = 12
+
+AGREE_ROWS = 1.0
+"""Rows within which the windows of a block have to agree on a wave."""
+
+WAVE_STIFFNESS = 0.3
+"""Smoothness of a common wave over blocks: half of a wave six blocks long is kept."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -131,8 +138,10 @@ def follow_layers(
     Each block is compared with the common profile, in windows across the
     layers; the shifts found give new terms of bow and convergence by a robust
     fit. The passes go from wide and blurred to narrow and sharp. With
-    `between_px` only those levels count (the stack, once it is known), and with
-    `direction` the steps are taken in that mix of channels (how a shim differs).
+    `between_px` only those levels count (the stack, once it is known), and what the
+    windows of a block have in common beyond those terms is taken for a wave of all
+    layers; with `direction` the steps are taken in that mix of channels (how a shim
+    differs).
     """
     for width, most, middle in passes:
         profiles = profiles_along(
@@ -143,7 +152,7 @@ def follow_layers(
             levels = profiles.levels_px
             rise[(levels < between_px[0]) | (levels > between_px[1])] = 0.0
         shifts = _shifts(rise, most=most, middle=middle)
-        flow = _absorb(flow, profiles, shifts)
+        flow = _absorb(flow, profiles, shifts, waves=between_px is not None)
     return flow
 
 
@@ -211,7 +220,7 @@ def _peaks(
     return _Shifts(rows=rows, shift=tried[inner] + np.clip(part, -1, 1), weight=weight)
 
 
-def _absorb(flow: Flow, profiles: Profiles, shifts: _Shifts) -> Flow:
+def _absorb(flow: Flow, profiles: Profiles, shifts: _Shifts, *, waves: bool) -> Flow:
     step = profiles.step_px
     v = profiles.levels_px[0] + shifts.rows * step
     u = np.broadcast_to(profiles.s_px / flow.length_px, v.shape)
@@ -231,4 +240,22 @@ def _absorb(flow: Flow, profiles: Profiles, shifts: _Shifts) -> Flow:
         )
     stretch = terms[BOW_TERMS:] / flow.length_px
     # height = v + shift(s, v): the new terms add to those of the old flow.
-    return flow.corrected(terms[:BOW_TERMS], stretch)
+    found = flow.corrected(terms[:BOW_TERMS], stretch)
+    if not waves:
+        return found
+    rest = (target - design @ terms).reshape(v.shape)
+    return found.waved(profiles.s_px, _common_wave(rest, shifts.weight, step))
+
+
+def _common_wave(rest_px: Points, weight: Points, step_px: float) -> Points:
+    """What the windows of each block have left in common, smoothed along the layers, (B,)."""
+    order = np.argsort(rest_px, axis=0)
+    ordered = np.take_along_axis(weight, order, axis=0).cumsum(axis=0)
+    middle = np.argmax(ordered >= ordered[-1] / 2, axis=0)
+    columns = np.arange(rest_px.shape[1])
+    usual = rest_px[order[middle, columns], columns]
+    # windows that do not agree tell of no common wave
+    apart = np.abs(rest_px - usual) < AGREE_ROWS * step_px
+    trust = (weight * apart).sum(axis=0) ** 2 / np.maximum(weight.sum(axis=0), 1e-12)
+    typical = float(np.median(trust[trust > 0])) if (trust > 0).any() else 1.0
+    return whittaker(usual, np.minimum(trust / typical, 1.5) + 1e-3, WAVE_STIFFNESS)

@@ -6,6 +6,7 @@ from dataclasses import dataclass, replace
 import cv2
 import numpy as np
 from numpy.typing import NDArray
+from scipy.ndimage import median_filter
 
 from damagescore.errors import ScaleError
 from damagescore.scale.camera import Camera
@@ -222,14 +223,14 @@ def _evenly(row: _Row) -> _Row | None:
 
 
 def _pitches(at_px: NDArray[np.float64]) -> NDArray[np.float64]:
-    """Pitch at each gap between ticks; it changes evenly along a tilted rule."""
+    """Pitch at each gap between ticks; it changes slowly along a tilted rule."""
     gaps, middles = np.diff(at_px), (at_px[1:] + at_px[:-1]) / 2
     usual = float(np.median(gaps))
-    single = np.abs(gaps / usual - 1) < 0.3
+    single = np.abs(gaps / usual - 1) < 0.4
     if single.sum() < FEWEST_TICKS - 2:
         return np.full(len(gaps), usual)
-    even = np.polyval(np.polyfit(middles[single], gaps[single], 1), middles)
-    return np.asarray(np.clip(even, 0.7 * usual, 1.4 * usual))
+    even = median_filter(gaps[single], size=5, mode="nearest")
+    return np.asarray(np.interp(middles, middles[single], even))
 
 
 def _numbered(row: _Row) -> NDArray[np.float64]:
