@@ -92,13 +92,16 @@ def strips_of(
         True where nothing may be found, for instance in crumbled areas.
     """
     judged = edge.judged if exclude is None else edge.judged & ~exclude
-    judged = judged & ~_covered(photo.grey, judged, scale.mm_per_px)
+    covered = _covered(photo.grey, judged, scale.mm_per_px)
+    judged = judged if covered is None else judged & ~covered
     made = side_by_side(lambda layer: _strip(photo, edge, layer, scale, judged), edge.rubber)
     return [s for s in made if s is not None]
 
 
-def _covered(grey: Image, judged: Mask, mm_per_px: float) -> Mask:
+def _covered(grey: Image, judged: Mask, mm_per_px: float) -> Mask | None:
     """Where something far brighter than the rubber, 0.5 mm across or more, lies on it.
+
+    None where nothing does.
 
     A card or a rule that the edge search did not take out has dark lines of its own.
     """
@@ -106,9 +109,10 @@ def _covered(grey: Image, judged: Mask, mm_per_px: float) -> Mask:
     coarse = max(1, round(0.16 / mm_per_px))
     size = (max(1, width // coarse), max(1, height // coarse))
     small = cv2.resize(grey, size, interpolation=cv2.INTER_AREA)
-    on_rubber = cv2.resize(judged.astype(np.uint8), size, interpolation=cv2.INTER_NEAREST) > 0
+    flags = judged.view(np.uint8)
+    on_rubber = cv2.resize(flags, size, interpolation=cv2.INTER_NEAREST) > 0
     if on_rubber.sum() < 50:
-        return np.zeros(judged.shape, bool)
+        return None
     light = _light(np.asarray(small, np.float32), on_rubber)
     bright = ((small > COVER * light) & on_rubber).astype(np.uint8)
     solid = cv2.morphologyEx(bright, cv2.MORPH_OPEN, np.ones((3, 3), np.uint8))
@@ -116,6 +120,8 @@ def _covered(grey: Image, judged: Mask, mm_per_px: float) -> Mask:
     solid = cv2.morphologyEx(solid, cv2.MORPH_CLOSE, np.ones((7, 7), np.uint8))
     beside = on_rubber & (bright == 0)
     solid = _with_sharp_edge(np.asarray(solid, np.uint8), np.asarray(small, np.float32), beside)
+    if not solid.any():
+        return None
     solid = cv2.dilate(solid, np.ones((5, 5), np.uint8))
     return cv2.resize(solid, (width, height), interpolation=cv2.INTER_NEAREST) > 0
 

@@ -11,6 +11,7 @@ from scipy.ndimage import uniform_filter1d
 from damagescore.damage.centreline import resample
 from damagescore.damage.ridge import local_mean
 from damagescore.damage.strip import blurred
+from damagescore.ranks import median
 
 Points = NDArray[np.float64]
 Image = NDArray[np.float32]
@@ -148,7 +149,9 @@ def surround_of(grey: Image, line: Points, inside: Mask, *, px_per_mm: float) ->
     level = local_mean(fine, sound, 0.8 * px_per_mm)
     # Chalk or lint must not make the rubber beside it look dark: a walk would turn along it.
     lying = (blurred(fine, 0.1 * px_per_mm) > 1.25 * level) & (depth > BORDER_MM * px_per_mm)
-    dark = 1 - fine / local_mean(fine, sound & ~lying, 0.8 * px_per_mm)
+    if lying.any():
+        level = local_mean(fine, sound & ~lying, 0.8 * px_per_mm)
+    dark = 1 - fine / level
     dark -= _border_shade(dark, sound, depth, side, px_per_mm=px_per_mm)
     dark[~allowed] = OUTSIDE
     corner = np.array([x0, y0], np.float64)
@@ -201,14 +204,8 @@ def _levels(seen: Image, group: NDArray[np.intp], count: int) -> Image:
     for k in range(count):
         here = ordered[bounds[k] : bounds[k + 1]]
         # A gleaming border is no reason to take plain rubber beside it for dark.
-        levels[k] = max(0.0, _median(here)) if len(here) > 50 else 0.0
+        levels[k] = max(0.0, median(here)) if len(here) > 50 else 0.0
     return levels
-
-
-def _median(values: Image) -> float:
-    """As `np.median`, which takes longer to begin than a few thousand values to sort."""
-    ordered = np.sort(values)
-    return float((ordered[(len(ordered) - 1) // 2] + ordered[len(ordered) // 2]) / 2)
 
 
 def with_true_end(around: Surround, line: Points) -> Points:
@@ -310,8 +307,8 @@ def chance_contrast(around: Surround, tip: Points, heading: float) -> float:
     if len(best) == 0:
         return 0.0
     # Robust, as another crack or a branch may lie in the surround.
-    middle = float(np.median(best))
-    return middle + CHANCE_SPREADS * 1.4826 * float(np.median(np.abs(best - middle)))
+    middle = median(best)
+    return middle + CHANCE_SPREADS * 1.4826 * median(np.abs(best - middle))
 
 
 def _turns() -> Points:

@@ -7,6 +7,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from damagescore.edge.straighten import Profiles
+from damagescore.side_by_side import side_by_side
 
 Points = NDArray[np.float64]
 
@@ -124,7 +125,7 @@ def find_bands(
     tried = np.geomspace(*SHIM_MM, 7) * rows_per_mm
     noise = profile_noise(profiles)
     boxes = Boxes.of(np.asarray(profiles.values / noise, dtype=np.float32))
-    found = [_contrast(boxes, t, rows_per_mm, shown) for t in tried]
+    found = side_by_side(lambda t: _contrast(boxes, t, rows_per_mm, shown), tried)
     strength = np.stack([s for _, s in found])
     best = np.argmax(np.nan_to_num(strength, nan=-1.0), axis=0)
     rows = np.arange(strength.shape[1])
