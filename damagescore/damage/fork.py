@@ -7,6 +7,7 @@ from scipy.spatial import cKDTree
 
 from damagescore.damage.centreline import centre, resample, smooth
 from damagescore.damage.seam import seam_of
+from damagescore.damage.strands import strands_beside
 from damagescore.damage.strip import Strip
 from damagescore.damage.tips import Surround, surround_of, with_true_end
 from damagescore.edge.record import Edge
@@ -20,6 +21,9 @@ STROKE_MM = 0.3
 
 TANGENT_MM = 1.5
 """A branch is lengthened backwards by this much at most."""
+
+FOOT_MM = 2.5
+"""A branch may have left its stroke this far before the search sees it apart."""
 
 SAME_MM = 0.12
 """A walk that comes this near to another path has run into it."""
@@ -49,7 +53,59 @@ def photo_lines(
             drawn = _main(photo, edge, around, _centred(photo, line, scale), strip.layer)
         if drawn is not None:
             made.append(drawn)
-    return tuple(made)
+    return tuple(_with_strands(photo, edge, around, made))
+
+
+def _with_strands(
+    photo: Photo, edge: Edge, around: Surround, made: list[Points]
+) -> list[Points]:
+    """Add branches and loops too close to the strokes for the search to have parted them."""
+    lines = list(made)
+    for k, line in enumerate(made):
+        others = lines[:k] + lines[k + 1 :]
+        courses = strands_beside(
+            photo.grey, line, others, along=edge.frame[0], px_per_mm=around.px_per_mm
+        )
+        for course in courses:
+            drawn = _strand(around, course, lines)
+            begun = None if drawn is None else _begins(drawn, lines, k, around.px_per_mm)
+            if begun is not None:
+                lines[begun[0]] = begun[1]
+            elif drawn is not None:
+                lines.append(drawn)
+    return lines
+
+
+def _begins(
+    strand: Points, lines: list[Points], own: int, px_per_mm: float
+) -> tuple[int, Points] | None:
+    """A branch whose straight foot a strand shows the true course of: which, and its line."""
+    for way in (strand, strand[::-1]):
+        for k, branch in enumerate(lines):
+            away = np.hypot(*(branch - way[-1]).T)
+            met = int(np.argmin(away))
+            foot = np.hypot(*np.diff(branch[: met + 1], axis=0).T).sum()
+            if 0 < k != own and away[met] < 1.0 and foot < FOOT_MM * px_per_mm:
+                return k, np.vstack([way, branch[met + 1 :]])
+    return None
+
+
+def _strand(around: Surround, course: Points, lines: list[Points]) -> Points | None:
+    """A strand from where it leaves its stroke to its tip or back; None where it never meets."""
+    px_per_mm = around.px_per_mm
+    even = resample(course, step_px=max(1.0, 0.04 * px_per_mm))
+    line, met = smooth(even, spread=2.0), 0
+    for _ in range(2):
+        others = np.vstack(lines)
+        if _distance(others, line[-1]) > STROKE_MM * px_per_mm:
+            ended = with_true_end(around, line)
+            line = _cut_where_met(ended, others, reach_px=SAME_MM * px_per_mm)
+        if _distance(others, line[-1]) <= STROKE_MM * px_per_mm:
+            main = _nearest(lines, line[-1])
+            line = joined_to(line[::-1], main, reach_px=TANGENT_MM * px_per_mm)[::-1]
+            met += 1
+        line = line[::-1]
+    return line if met else None
 
 
 def _main(photo: Photo, edge: Edge, around: Surround, line: Points, layer: int) -> Points:
