@@ -91,7 +91,7 @@ def _begins(
 
 
 def _strand(around: Surround, course: Points, lines: list[Points]) -> Points | None:
-    """A strand from where it leaves its stroke to its tip or back; None where it never meets."""
+    """A strand from its stroke to its tip or back; None where it meets no stroke."""
     px_per_mm = around.px_per_mm
     even = resample(course, step_px=max(1.0, 0.04 * px_per_mm))
     line, met = smooth(even, spread=2.0), 0
