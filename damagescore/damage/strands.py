@@ -67,7 +67,7 @@ def strands_beside(
         return []
     across = max(0.5, 0.02 * px_per_mm)
     middle = math.ceil(REACH_MM * px_per_mm / across)
-    depth = _depth(grey, even, across * np.arange(-middle, middle + 1))
+    depth = _depth(grey, even, across * np.arange(-middle, middle + 1, dtype=np.float64))
     depth = gaussian_filter(depth, (0.06 * px_per_mm / step, 0.02 * px_per_mm / across))
     own = round(OWN_MM * px_per_mm / across)
     body = float(np.median(depth[:, middle - own : middle + own + 1].max(axis=1)))
