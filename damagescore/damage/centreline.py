@@ -9,6 +9,8 @@ from numpy.lib.stride_tricks import sliding_window_view
 from numpy.typing import NDArray
 from scipy.ndimage import gaussian_filter1d
 
+from damagescore.photo.along import at_run, run_of
+
 Points = NDArray[np.float64]
 Image = NDArray[np.float32]
 
@@ -19,15 +21,14 @@ within 0.5 %, where counting pixels errs by -10 % and skeleton chains by +8 %.""
 
 def cumulative_px(line: Points) -> Points:
     """Distance of every vertex from the first one along the line."""
-    return np.concatenate([[0.0], np.cumsum(np.hypot(*np.diff(line, axis=0).T))])
+    return run_of(line)
 
 
 def resample(line: Points, *, step_px: float) -> Points:
     """Points at an even distance of about `step_px`; both ends stay."""
     along = cumulative_px(line)
     count = max(2, round(along[-1] / step_px) + 1)
-    at = np.linspace(0.0, along[-1], count)
-    return np.column_stack([np.interp(at, along, column) for column in line.T])
+    return at_run(line, np.linspace(0.0, along[-1], count))
 
 
 def smooth(line: Points, *, spread: float) -> Points:

@@ -9,6 +9,7 @@ from numpy.typing import NDArray
 from damagescore.edge.along import along_mm
 from damagescore.edge.record import Edge, Layer
 from damagescore.errors import EdgeError
+from damagescore.photo.along import at_run, run_of
 from damagescore.scale.record import Scale
 
 Points = NDArray[np.float64]
@@ -137,6 +138,4 @@ def across_layer(layer: Layer, shares: Points, across: Sequence[float]) -> Point
 
 
 def _at_shares(curve: Points, shares: Points) -> Points:
-    run = np.concatenate([[0.0], np.cumsum(np.hypot(*np.diff(curve, axis=0).T))])
-    at = shares * run[-1]
-    return np.column_stack([np.interp(at, run, curve[:, k]) for k in (0, 1)])
+    return at_run(curve, shares * run_of(curve)[-1])

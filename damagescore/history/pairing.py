@@ -13,6 +13,7 @@ from scipy.spatial import cKDTree
 from damagescore.damage.record import Finding
 from damagescore.history.edge_view import EdgeView
 from damagescore.history.register import Registration
+from damagescore.photo.along import at_run, run_of
 from damagescore.quantity import Contribution, Measured, Quantity, from_budget
 from damagescore.scale.record import Scale
 
@@ -195,10 +196,8 @@ def _distance(f: Finding, a: Points, g: Finding, b: Points) -> float:
 
 def _dense(points: Points) -> Points:
     """Points about every 0.1 mm along a line; jumps between branches stay coarse enough."""
-    steps = np.hypot(*np.diff(points, axis=0).T)
-    at = np.concatenate([[0.0], np.cumsum(steps)])
-    fine = np.linspace(0, at[-1], max(2, min(2000, round(at[-1] / 0.1))))
-    return np.column_stack([np.interp(fine, at, points[:, i]) for i in (0, 1)])
+    long_mm = run_of(points)[-1]
+    return at_run(points, np.linspace(0, long_mm, max(2, min(2000, round(long_mm / 0.1)))))
 
 
 def _size(finding: Finding) -> Quantity | None:

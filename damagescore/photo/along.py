@@ -1,4 +1,4 @@
-"""Lines in pixels: places along them."""
+"""Polylines: how far their points lie along them, and places along them."""
 
 from collections.abc import Iterable
 
@@ -6,6 +6,17 @@ import numpy as np
 from numpy.typing import NDArray
 
 Points = NDArray[np.float64]
+
+
+def run_of(line: Points) -> Points:
+    """Distance of every point of a polyline from the first one, along it."""
+    return np.concatenate([[0.0], np.cumsum(np.hypot(*np.diff(line, axis=0).T))])
+
+
+def at_run(line: Points, run: Points) -> Points:
+    """Places at distances along a polyline, shape (N, 2); its ends where these lie beyond."""
+    own = run_of(line)
+    return np.column_stack([np.interp(run, own, column) for column in line.T])
 
 
 def places_along(lines: Iterable[Points], *, step_px: float = 1.0) -> Points:
@@ -20,7 +31,5 @@ def places_along(lines: Iterable[Points], *, step_px: float = 1.0) -> Points:
     pieces = []
     for line in lines:
         points = np.asarray(line, np.float64)
-        along = np.concatenate([[0.0], np.cumsum(np.hypot(*np.diff(points, axis=0).T))])
-        at = np.arange(0.0, along[-1] + step_px, step_px)
-        pieces.append(np.column_stack([np.interp(at, along, p) for p in points.T]))
+        pieces.append(at_run(points, np.arange(0.0, run_of(points)[-1] + step_px, step_px)))
     return np.vstack(pieces)

@@ -5,6 +5,7 @@ import math
 import numpy as np
 from numpy.typing import NDArray
 
+from damagescore.photo.along import at_run, run_of
 from damagescore.photo.record import Photo
 from damagescore.quality.record import Amount, Check
 from damagescore.quality.rule import Bounds, QualityRule
@@ -137,12 +138,10 @@ def finest_at_borders(photo: Photo, scale: Scale, polygons_px: list[Points]) -> 
 def _segments(polygon: Points, photo: Photo, *, length_px: float, count: int) -> list[Points]:
     """Short chords along the outline, evenly spread, well inside the photo."""
     closed = np.vstack([polygon, polygon[:1]])
-    run = np.concatenate([[0.0], np.cumsum(np.hypot(*np.diff(closed, axis=0).T))])
-    starts = (np.arange(count) + 0.5) / count * run[-1]
+    starts = (np.arange(count) + 0.5) / count * run_of(closed)[-1]
     chords = []
     for start in starts:
-        at = np.array([start, start + length_px])
-        chord = np.column_stack([np.interp(at, run, closed[:, k]) for k in (0, 1)])
+        chord = at_run(closed, np.array([start, start + length_px]))
         straight = np.hypot(*(chord[1] - chord[0])) > 0.98 * length_px
         inside = (chord > 12).all() and (chord < [photo.width - 12, photo.height - 12]).all()
         if straight and inside:

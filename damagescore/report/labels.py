@@ -6,6 +6,8 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from damagescore.photo.along import at_run, run_of
+
 Boxes = NDArray[np.float64]
 """Left, top, right, bottom of each box; shape (N, 4); y down."""
 
@@ -70,9 +72,8 @@ def boxes_along(points: NDArray[np.float64], half: float) -> Boxes:
     """Boxes of half-size `half` along a polyline, shape (N, 2), one every 2 `half`."""
     if len(points) == 0:
         return no_boxes()
-    along = np.concatenate([[0.0], np.cumsum(np.hypot(*np.diff(points, axis=0).T))])
-    at = np.linspace(0.0, along[-1], min(60, 2 + int(along[-1] / (2 * half))))
-    x, y = (np.interp(at, along, points[:, i]) for i in (0, 1))
+    long = run_of(points)[-1]
+    x, y = at_run(points, np.linspace(0.0, long, min(60, 2 + int(long / (2 * half))))).T
     return np.column_stack([x - half, y - half, x + half, y + half])
 
 

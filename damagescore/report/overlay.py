@@ -8,6 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 from PIL import Image, ImageDraw, ImageFont
 
+from damagescore.photo.along import at_run, run_of
 from damagescore.quantity import Length
 from damagescore.report.fonts import BOLD, drawable, font_path
 from damagescore.report.labels import (
@@ -159,14 +160,13 @@ def _dashes(points: Points, dash: list[float]) -> list[Points]:
     """Cut a polyline into its dashes by arc length."""
     if not dash or len(points) < 2:
         return [points]
-    along = np.concatenate([[0.0], np.cumsum(np.hypot(*np.diff(points, axis=0).T))])
+    along = run_of(points)
     on, off = dash
     pieces = []
     for start in np.arange(0.0, along[-1], on + off):
         end = min(start + on, along[-1])
         inner = along[(along > start) & (along < end)]
-        at = np.concatenate([[start], inner, [end]])
-        pieces.append(np.column_stack([np.interp(at, along, points[:, i]) for i in (0, 1)]))
+        pieces.append(at_run(points, np.concatenate([[start], inner, [end]])))
     return pieces
 
 
