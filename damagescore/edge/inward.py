@@ -7,6 +7,7 @@ from scipy.ndimage import gaussian_filter1d, median_filter
 from damagescore.edge.outline import Outline, Turned
 from damagescore.edge.paths import best_path, whittaker
 from damagescore.edge.sampling import medians, sample_part
+from damagescore.edge.slant import Inside
 
 Points = NDArray[np.float64]
 
@@ -20,7 +21,7 @@ MOVE_COST = 0.15
 
 
 def follow_inward(
-    turned: Turned, outline: Outline, starts: Points, *, mm_per_px: float
+    turned: Turned, outline: Outline, starts: Points, *, inside: Inside, mm_per_px: float
 ) -> list[Points]:
     """Follow each boundary from the outline inwards.
 
@@ -42,9 +43,10 @@ def follow_inward(
     ends = np.interp(starts, outline.rows, x)
     depth = int(min(DEPTH_MM / mm_per_px, ends.min() - 4))
     count = max(depth // BLOCK_PX, 3)
+    deep = BLOCK_PX * (np.arange(count) + 0.5)
     inner = [
-        _follow(turned, start, end, np.zeros(count), least=0.0)
-        for start, end in zip(starts[1:-1], ends[1:-1], strict=True)
+        _follow(turned, start, end, inside.slant.lower(np.array([start]), deep), least=0.0)
+        for start, end in zip(starts[1:-1].tolist(), ends[1:-1].tolist(), strict=True)
     ]
     # The ends of the stack are less clear: they run beside the next boundary.
     first = _follow(turned, starts[0], ends[0], inner[0], least=6.0)

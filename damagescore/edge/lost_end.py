@@ -1,10 +1,12 @@
 """Where a profile's outline ends or goes on beside the stack: what may be missed there."""
 
+from dataclasses import replace
+
 import numpy as np
 from numpy.typing import NDArray
 from scipy.ndimage import median_filter
 
-from damagescore.edge.outline import Outline, Track, filled
+from damagescore.edge.outline import Outline, filled
 from damagescore.edge.stack import Stack
 
 Points = NDArray[np.float64]
@@ -19,27 +21,26 @@ APART_MM = 0.4
 UNLIKE = 0.2
 """Share by which an outer layer at a lost end of the outline may differ from the others."""
 
-LOST_END, SEARCHED_END = 0.5, 1.5
-"""Pitches of outline that must be seen beyond the stack, for less may hide a layer, and
-that are looked for."""
+LOST_END, LEAST_KNOWN = 0.5, 0.8
+"""Pitches of outline that must be seen beyond the stack, for less may hide a layer, and the
+share of it that must be."""
 
-
-def longer(track: Track, more: tuple[float, float], *, height: float) -> Track:
-    """A track that goes on straight above and below by so many rows, within the photo."""
-    rows = track.rows
-    first, last = max(rows[0] - more[0], 0.0), min(rows[-1] + more[1], height - 1.0)
-    at = np.arange(first, last + 1)
-    return Track(rows=at, x=np.interp(at, rows, track.x), outward=track.outward)
+UNEVEN_LAYER = 1.45
+"""Ratio of an outer pitch to the others from which on it is looked at."""
 
 
 def doubt_beyond(outline: Outline, stack: Stack, mm_per_px: float) -> str:
     """Why a layer may lie beyond the stack: the outline ends or bulges there."""
     first, last = stack.shims[0], stack.shims[-1]
     thick = (first[0] - stack.top, stack.bottom - last[0])
-    lost = lost_ends(outline, stack, within=LOST_END)
+    lost = lost_ends(outline, stack)
+    unseen = (
+        not _seen(outline, stack.top, first[0]),
+        not _seen(outline, last[0], stack.bottom),
+    )
     if len(stack.shims) > 1 and any(
-        ends and abs(part / (stack.pitch_px - first[1] / 2) - 1) > UNLIKE
-        for ends, part in zip(lost, thick, strict=True)
+        ends and (hidden or abs(part / (stack.pitch_px - first[1] / 2) - 1) > UNLIKE)
+        for ends, hidden, part in zip(lost, unseen, thick, strict=True)
     ):
         return "the outline ends beside the stack, so that some may be missed"
     if _outer_stands_apart(outline, stack, mm_per_px):
@@ -53,16 +54,46 @@ def doubt_beyond(outline: Outline, stack: Stack, mm_per_px: float) -> str:
     return ""
 
 
+def without_plates(outline: Outline, stack: Stack, mm_per_px: float) -> Stack:
+    """The stack less an outer shim that is a plate's border, where that settles it.
+
+    Where a plate is lit like a shim next to the rubber, the rest of it passes for one more
+    layer. Its end then stands apart from the line of the shims, or that layer is unlike
+    the others in thickness, and the layer inside it is like them.
+    """
+    for upper in (True, False):
+        if len(stack.shims) < 4:  # two pitches at least tell what is usual
+            break
+        outer = stack.shims[0 if upper else -1]
+        apart = _off_line(outline, stack, mm_per_px)[0 if upper else -1] > APART_MM
+        beyond = outer[0] - stack.top if upper else stack.bottom - outer[0]
+        beyond += outer[1] / 2
+        if not apart and abs(np.log(beyond / stack.pitch_px)) < np.log(UNEVEN_LAYER):
+            continue
+        kept = stack.shims[1:] if upper else stack.shims[:-1]
+        end = outer[0] + (outer[1] if upper else -outer[1]) / 2
+        inner = kept[0 if upper else -1][0]
+        if abs(abs(end - inner) / (stack.pitch_px - outer[1] / 2) - 1) < UNLIKE:
+            top, bottom = (end, stack.bottom) if upper else (stack.top, end)
+            stack = replace(stack, shims=kept, doubt="", top=top, bottom=bottom)
+    return stack
+
+
 def _outer_stands_apart(outline: Outline, stack: Stack, mm_per_px: float) -> bool:
     """Whether the first or last shim lies off the line of the others: a plate, rather."""
-    rows = np.array([m for m, _ in stack.shims])
-    if len(rows) < 4:
+    if len(stack.shims) < 4:
         return False
+    off = _off_line(outline, stack, mm_per_px)
+    return bool(max(off[0], off[-1]) > APART_MM)
+
+
+def _off_line(outline: Outline, stack: Stack, mm_per_px: float) -> Points:
+    """How far the shims' ends (K,) lie from the line of most of them, mm."""
+    rows = np.array([m for m, _ in stack.shims])
     ends = np.interp(rows, outline.rows, median_filter(filled(outline), 9)) * mm_per_px
     i, j = np.triu_indices(len(rows), 1)
     rest = ends - float(np.median((ends[j] - ends[i]) / (rows[j] - rows[i]))) * rows
-    off = np.abs(rest - np.median(rest))
-    return bool(max(off[0], off[-1]) > APART_MM)
+    return np.asarray(np.abs(rest - np.median(rest)))
 
 
 def _bulges(out: Points) -> bool:
@@ -72,8 +103,16 @@ def _bulges(out: Points) -> bool:
     return len(smooth) > 0 and float(smooth.max() - smooth[0]) > BULGES_MM
 
 
-def lost_ends(outline: Outline, stack: Stack, *, within: float) -> tuple[bool, bool]:
-    """Whether the outline ends less than so many pitches above, or below, the stack."""
-    near = within * stack.pitch_px
-    known = outline.rows[np.isfinite(outline.x)]
-    return bool(known[0] > stack.top - near), bool(known[-1] < stack.bottom + near)
+def lost_ends(outline: Outline, stack: Stack) -> tuple[bool, bool]:
+    """Whether less of the outline is seen above, or below, the stack than a layer may hide."""
+    near = LOST_END * stack.pitch_px
+    return (
+        not _seen(outline, stack.top - near, stack.top),
+        not _seen(outline, stack.bottom, stack.bottom + near),
+    )
+
+
+def _seen(outline: Outline, first: float, last: float) -> bool:
+    """Whether the outline is known in most rows between two levels."""
+    between = (outline.rows > first) & (outline.rows < last)
+    return bool(np.isfinite(outline.x[between]).sum() >= LEAST_KNOWN * (last - first - 1))

@@ -1,7 +1,6 @@
 """The laminated edge seen along its surface: outline and layers next to it."""
 
 import math
-from collections.abc import Iterator
 from dataclasses import replace
 
 import numpy as np
@@ -10,18 +9,13 @@ from scipy.ndimage import gaussian_filter1d, median_filter
 
 from damagescore.edge.build import edge_from_curves
 from damagescore.edge.inward import follow_inward
-from damagescore.edge.lost_end import SEARCHED_END, doubt_beyond, longer, lost_ends
-from damagescore.edge.outline import (
-    Outline,
-    Track,
-    Turned,
-    exact_outline,
-    filled,
-    rough_outlines,
-    turned_array,
-)
+from damagescore.edge.lines import straight_tracks
+from damagescore.edge.locate import exact_outline
+from damagescore.edge.lost_end import doubt_beyond, without_plates
+from damagescore.edge.outline import Outline, Track, Turned, filled, turned_array
 from damagescore.edge.record import Edge
-from damagescore.edge.sampling import medians, sample_part
+from damagescore.edge.sampling import medians
+from damagescore.edge.slant import Inside, inside_of
 from damagescore.edge.stack import Stack, find_stack
 from damagescore.edge.straighten import Profiles
 from damagescore.errors import EdgeError
@@ -31,10 +25,15 @@ from damagescore.scale.record import Scale
 Points = NDArray[np.float64]
 
 DEPTH_BLOCKS = 8
-MOST_TRACKS = 12
 MOST_NOISE_PX = 1.5
-NOTCH_MM = 2.6
-"""How deep a shim may stand back between two bulged layers."""
+LEAST_SEEN, LEAST_ROWS, LEAST_INSIDE_PX = 0.3, 20, 30.0
+"""Share and number of rows in which an outline must be seen; the part's width inside it."""
+
+BESIDE_MM = 0.5
+"""Distance from the line of most rows at which a row counts half."""
+
+EXACT_MM = 0.7
+"""Depth inside the outline over which it is told where layers reach it."""
 
 INNER_MM = 0.05
 """How far inside the outline its straight inner line is drawn."""
@@ -48,18 +47,12 @@ NEAR_TRUST = 0.5
 MOST_STEP = 6
 """Rows by which a depth may be moved against the one outside it."""
 
-MORE_LAYERS = 3.0
-"""Pitches by which an outline is looked for beyond where its background ends."""
-
-LONGER, MOST_LONGER = 0.35, 2
-"""Share of the photo's height by which a few upright outlines are looked for further on,
-where no stack is clear."""
-
-SURE = 11.0
-"""A stack this clear ends the search."""
+SURE, CLEAR = 11.0, 5.5
+"""A stack this clear ends the search, and one in a part that stands that among those that
+lie."""
 
 
-_Found = tuple[Turned, Outline, Stack]
+_Found = tuple[Turned, Outline, Stack, Inside]
 
 
 def find_profile_edge(photo: Photo, scale: Scale, *, n_layers: int | None = None) -> Edge:
@@ -92,74 +85,41 @@ def find_profile_edge(photo: Photo, scale: Scale, *, n_layers: int | None = None
 
 
 def _best_outline(photo: Photo, scale: Scale, n_layers: int | None) -> _Found | None:
-    tracks, factor = rough_outlines(photo)
-    # A scale card stands beside the part: outside its outline.
-    tracks.sort(key=lambda t: (not _marks_outside(scale, photo, t, factor), -len(t.rows)))
-    best: _Found | None = None
-    best_score = 0.0
-    for track in _and_longer(tracks[:MOST_TRACKS], scale, photo, factor):
-        if best_score > SURE and best is not None and len(best[2].shims) > 2:
-            break
-        found = _try(photo, scale, track, factor, n_layers)
-        if found is None:
-            continue
-        score = found[2].clarity * _straightness(scale, *found)
-        score *= 1.0 if _marks_outside(scale, photo, track, factor) else 0.5
-        # Parts are mostly photographed standing.
-        score *= 1.0 if track.outward in ("right", "left") else 0.7
-        if score > best_score:
-            best, best_score = found, score
-    return None if best is None else _with_lost_end(photo, scale, best, factor, n_layers)
+    tracks = straight_tracks(photo, scale.mm_per_px)
+    clearest = max((t.clear for t in tracks), default=1.0)
+    # A scale card stands beside the part, outside its outline; parts mostly stand.
+    beside = [t for t in tracks if _marks_outside(scale, photo, t)]
+    within = [t for t in tracks if not _marks_outside(scale, photo, t)]
+    for group in (beside, within):
+        best: _Found | None = None
+        best_score = 0.0
+        for stands in (True, False):
+            for track in group:
+                if stands != (track.outward in ("right", "left")) or best_score > SURE:
+                    continue
+                found = _try(photo, scale, track, n_layers)
+                score = 0.0 if found is None else _score(scale, found, track.clear / clearest)
+                if score > best_score:
+                    best, best_score = found, score
+            if best_score > CLEAR:
+                break
+        if best is not None:
+            return best
+    return None
 
 
-def _and_longer(
-    tracks: list[Track], scale: Scale, photo: Photo, factor: float
-) -> Iterator[Track]:
-    """The tracks, and then the first upright ones made longer: they may go on unseen."""
-    yield from tracks
-    standing = [t for t in tracks if t.outward in ("right", "left")]
-    for track in standing[:MOST_LONGER]:
-        if _marks_outside(scale, photo, track, factor):
-            more = LONGER * photo.height * factor
-            yield longer(track, (more, more), height=photo.height * factor)
+def _score(scale: Scale, found: _Found, clear: float) -> float:
+    """How clear a stack is, how straight its shims' ends lie, how much of it is seen."""
+    turned, outline, stack, _ = found
+    seen = float(np.isfinite(outline.x).mean())
+    return clear * stack.clarity * _straightness(scale, turned, outline, stack) * seen
 
 
-def _with_lost_end(
-    photo: Photo, scale: Scale, found: _Found, factor: float, n_layers: int | None
-) -> _Found:
-    """The same, or with more layers where the outline goes on before another background.
-
-    A rough outline ends with its background, at the end of the bench, say. Where the stack
-    reaches that end, the outline is looked for straight on, a few layers further.
-    """
-    turned, outline, stack = found
-    ends = lost_ends(outline, stack, within=SEARCHED_END)
-    if not any(ends):
-        return found
-    more = MORE_LAYERS * stack.pitch_px * factor
-    x = median_filter(filled(outline), 9)
-    track = Track(
-        rows=(outline.rows + 0.5) * factor - 0.5,
-        x=(x + 0.5) * factor - 0.5,
-        outward=turned.outward,
-    )
-    track = longer(track, (more * ends[0], more * ends[1]), height=turned.rgb.shape[0] * factor)
-    again = _try(photo, scale, track, factor, n_layers)
-    if again is None:
-        return found
-    doubt = again[2].doubt or doubt_beyond(
-        again[1], again[2], _mm_along(scale, turned, (outline.rows, outline.x))
-    )
-    if len(again[2].shims) > len(stack.shims) and not doubt:
-        return again
-    return turned, outline, replace(stack, doubt=stack.doubt or doubt)
-
-
-def _marks_outside(scale: Scale, photo: Photo, track: Track, factor: float) -> bool:
+def _marks_outside(scale: Scale, photo: Photo, track: Track) -> bool:
     points = [np.asarray(m.corners_px, np.float64).mean(axis=0) for m in scale.marks]
     if not points:
         return True
-    line = float(np.median(track.x)) / factor
+    line = float(np.median(track.x))
     x, y = np.mean(points, axis=0)
     outward = {"right": x, "left": photo.width - 1 - x, "down": y, "up": photo.height - 1 - y}
     return float(outward[track.outward]) > line
@@ -184,36 +144,57 @@ def _straightness(scale: Scale, turned: Turned, outline: Outline, stack: Stack) 
     return 1.0 / (1.0 + (typical / 0.12) ** 2)
 
 
-def _try(
-    photo: Photo, scale: Scale, track: Track, factor: float, n_layers: int | None
-) -> _Found | None:
+def _try(photo: Photo, scale: Scale, track: Track, n_layers: int | None) -> _Found | None:
     rgb = np.asarray(turned_array(photo.rgb, track.outward), np.uint8)
     turned = Turned(rgb=rgb, outward=track.outward)
-    notch_px = NOTCH_MM / _mm_along(scale, turned, _whole(track, factor))
-    outline = exact_outline(turned, track, factor, notch_px=notch_px)
-    if len(outline.rows) < 40 or np.isfinite(outline.x).mean() < 0.5:
+    mm_per_px = _mm_along(scale, turned, (track.rows, track.x))
+    outline = exact_outline(turned, track, mm_per_px=mm_per_px)
+    if not len(outline.rows) or np.isfinite(outline.x).mean() < LEAST_SEEN:
         return None
     if outline.noise_px > MOST_NOISE_PX:
         return None
-    mm_per_px = _mm_along(scale, turned, (outline.rows, outline.x))
-    stack = _stack_along(turned, outline, mm_per_px, n_layers)
-    return None if stack is None else (turned, outline, stack)
+    found = _stack_inside(turned, outline, outline.rows, mm_per_px, n_layers)
+    if found is None:
+        return None
+    again = _stack_inside(turned, outline, _rows_of(found[2], outline), mm_per_px, n_layers)
+    return again if again is not None and again[2].clarity >= found[2].clarity else found
+
+
+def _rows_of(stack: Stack, outline: Outline) -> Points:
+    """Rows of the outline along a stack: plates may stand back, or out, from its line."""
+    rows = outline.rows
+    return rows[(rows > stack.top) & (rows < stack.bottom)]
+
+
+def _stack_inside(
+    turned: Turned, outline: Outline, rows: Points, mm_per_px: float, n_layers: int | None
+) -> _Found | None:
+    """The stack inside an outline, whose line some rows tell."""
+    if np.isfinite(np.interp(rows, outline.rows, outline.x)).sum() < LEAST_ROWS:
+        return None
+    line = _inner_line(outline, rows, mm_per_px)
+    if line.min() < LEAST_INSIDE_PX:
+        return None
+    inside = inside_of(turned, outline.rows, line, mm_per_px=mm_per_px)
+    stack = _stack_along(turned, outline, inside, mm_per_px, n_layers)
+    if stack is not None and n_layers is None:
+        stack = without_plates(outline, stack, mm_per_px)
+    return None if stack is None else (turned, outline, stack, inside)
 
 
 def _stack_along(
-    turned: Turned, outline: Outline, mm_per_px: float, n_layers: int | None
+    turned: Turned, outline: Outline, inside: Inside, mm_per_px: float, n_layers: int | None
 ) -> Stack | None:
     """The stack seen along a straight line and deep inside it, or else at the outline.
 
     Smears and chalk at the outline hide or feign the ends of shims, which deeper
     inside can be told from them.
     """
-    line = _inner_line(outline, mm_per_px)
-    x = median_filter(filled(outline), 5)
+    x = np.minimum(median_filter(filled(outline), 5), inside.line)
+    near, deep = NEAR_MM / mm_per_px, DEEP_MM / mm_per_px
     views = (
-        (_aligned(_depth_profiles(turned, outline.rows, line, DEEP_MM / mm_per_px)), 1.0),
-        (_depth_profiles(turned, outline.rows, line, NEAR_MM / mm_per_px), NEAR_TRUST),
-        (_depth_profiles(turned, outline.rows, x, NEAR_MM / mm_per_px), NEAR_TRUST),
+        (_aligned(_depth_profiles(turned, inside, x, deep)), 1.0),
+        (_depth_profiles(turned, inside, x, near), NEAR_TRUST),
     )
     best, most = None, 0.0
     for profiles, trust in views:
@@ -224,23 +205,25 @@ def _stack_along(
     return best
 
 
-def _whole(track: Track, factor: float) -> tuple[Points, Points]:
-    """Rows and x of a rough outline in the turned photo."""
-    return (track.rows + 0.5) / factor - 0.5, (track.x + 0.5) / factor - 0.5
+def _inner_line(outline: Outline, rows: Points, mm_per_px: float) -> Points:
+    """Straight line (N,) just inside most of the outline, as told by some of the rows.
 
-
-def _inner_line(outline: Outline, mm_per_px: float) -> Points:
-    """Straight line (N,) just inside most of the outline.
-
-    A tenth of the rows may lie behind it: the regression for that quantile, by
-    weights. Along it bulges and notches do not bend the layers.
+    A tenth of them may lie behind it: the regression for that quantile, by weights. Rows
+    far from it, beyond the part's ends, hardly count. Along it bulges and notches do
+    not bend the layers.
     """
-    x = filled(outline)
-    terms = np.polyfit(outline.rows, x, 1)
+    x = np.interp(rows, outline.rows, outline.x)
+    rows, x = rows[np.isfinite(x)], x[np.isfinite(x)]
+    few = np.unique(np.linspace(0, len(rows) - 1, 90).astype(np.intp))
+    i, j = np.triu_indices(len(few), 1)
+    # Median of pairwise slopes: where the line is looked for from.
+    slope = float(np.median((x[few[j]] - x[few[i]]) / (rows[few[j]] - rows[few[i]])))
+    terms = np.array([slope, float(np.median(x - slope * rows))])
     for _ in range(12):
-        off = x - np.polyval(terms, outline.rows)
+        off = x - np.polyval(terms, rows)
         weight = np.where(off < 0, 0.9, 0.1) / np.maximum(np.abs(off), 1.0)
-        terms = np.polyfit(outline.rows, x, 1, w=np.sqrt(weight))
+        weight /= 1.0 + (off * mm_per_px / BESIDE_MM) ** 2
+        terms = np.polyfit(rows, x, 1, w=np.sqrt(weight))
     return np.asarray(np.polyval(terms, outline.rows) - INNER_MM / mm_per_px)
 
 
@@ -254,12 +237,13 @@ def _mm_along(scale: Scale, turned: Turned, course: tuple[Points, Points]) -> fl
     return float(np.hypot(*(mm[1] - mm[0]))) / 20.0
 
 
-def _depth_profiles(turned: Turned, rows: Points, x: Points, deep_px: float) -> Profiles:
-    """Profiles along a line (rows, x) at several depths inside it."""
+def _depth_profiles(turned: Turned, inside: Inside, x: Points, deep_px: float) -> Profiles:
+    """Profiles along a course (N,) at several depths inside it, as the layers run."""
     deep = min(deep_px, float(x.min()) - 6)
     wide = max(round(deep / DEPTH_BLOCKS), 2)
-    depth = 3 + np.arange(DEPTH_BLOCKS * wide)
-    strip = sample_part(turned.rgb, x[:, None] - depth, rows[:, None])
+    depth = 3.0 + np.arange(DEPTH_BLOCKS * wide)
+    strip = inside.strip(turned, x, depth)
+    rows = inside.rows
     shaped = strip.reshape(len(x), DEPTH_BLOCKS, wide, 3) + 8.0
     middle = gaussian_filter1d(medians(shaped, 2), 1.0, axis=0).astype(np.float64)
     luma = middle @ np.array([0.299, 0.587, 0.114])
@@ -299,6 +283,7 @@ def _assembled(
     turned: Turned,
     outline: Outline,
     stack: Stack,
+    inside: Inside,
     *,
     n_layers: int | None,
 ) -> Edge:
@@ -307,8 +292,8 @@ def _assembled(
         starts += [middle + thickness / 2, middle - thickness / 2]
     starts.append(stack.top)
     mm_per_px = _mm_along(scale, turned, (outline.rows, outline.x))
-    exact = _exact_rows(turned, outline, np.array(starts), mm_per_px)
-    lines = follow_inward(turned, outline, exact, mm_per_px=mm_per_px)
+    exact = _exact_rows(turned, outline, inside, np.array(starts), mm_per_px)
+    lines = follow_inward(turned, outline, exact, inside=inside, mm_per_px=mm_per_px)
     across = turned.to_photo(np.array([[0.0, 0.0], [-1.0, 0.0]]))
     step = across[0] - across[1]
     if step[0] < 0 or (step[0] == 0 and step[1] < 0):
@@ -329,11 +314,13 @@ def _assembled(
     )
 
 
-def _exact_rows(turned: Turned, outline: Outline, rows: Points, mm_per_px: float) -> Points:
+def _exact_rows(
+    turned: Turned, outline: Outline, inside: Inside, rows: Points, mm_per_px: float
+) -> Points:
     """Rows at which boundaries reach the outline: the steepest place just inside it."""
-    depth = 3 + np.arange(max(round(0.5 / mm_per_px), 4))
-    x = median_filter(filled(outline), 5)
-    strip = sample_part(turned.rgb, x[:, None] - depth, outline.rows[:, None])
+    depth = 3.0 + np.arange(max(round(EXACT_MM / mm_per_px), 4))
+    x = np.minimum(median_filter(filled(outline), 5), inside.line)
+    strip = inside.strip(turned, x, depth)
     change = gaussian_filter1d(medians(strip, 1).astype(np.float64), 1.2, axis=0, order=1)
     found = []
     for row in rows:
