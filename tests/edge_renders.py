@@ -76,10 +76,19 @@ class FaceRender:
     centre_px: np.ndarray
     normal: np.ndarray
     boundaries_px: np.ndarray = field(repr=False)
+    wave_px: tuple[float, float] = (0.0, 1.0)
 
     def misfit_px(self, line_px: np.ndarray, k: int) -> np.ndarray:
         """Distances (N,) of a found line from boundary k, counted from the top."""
-        return (line_px - self.centre_px) @ self.normal - self.boundaries_px[k]
+        off = line_px - self.centre_px
+        along = off @ np.array([self.normal[1], -self.normal[0]])
+        return off @ self.normal - wave_at(along, self.wave_px) - self.boundaries_px[k]
+
+
+def wave_at(along_px: np.ndarray, wave_px: tuple[float, float]) -> np.ndarray:
+    """A sine of some amplitude and length, px."""
+    amplitude, length = wave_px
+    return amplitude * np.sin(2 * np.pi * along_px / length)
 
 
 def render_face(
@@ -93,9 +102,13 @@ def render_face(
     texture: float = 6.0,
     light: float = 0.0,
     gain: float = 1.0,
+    wave_px: tuple[float, float] = (0.0, 1.0),
     seed: int = 1,
 ) -> FaceRender:
-    """Straight layers at any angle, with grain, noise and a light that falls off."""
+    """Layers at any angle, with grain, noise and a light that falls off.
+
+    They are straight, or share a wave of an amplitude and a length.
+    """
     stack = stack or Stack()
     height, width = shape
     rng = np.random.default_rng(seed)
@@ -104,6 +117,8 @@ def render_face(
     normal = np.array([-math.sin(turn), math.cos(turn)])
     centre = np.array([(width - 1) / 2, (height - 1) / 2])
     level = (x - centre[0]) * normal[0] + (y - centre[1]) * normal[1]
+    along = (x - centre[0]) * normal[1] - (y - centre[1]) * normal[0]
+    level = level - wave_at(along, wave_px)
     boundaries = stack.boundaries_mm / mm_per_px + offset_px
     rgb = np.broadcast_to(to_light(stack.plate), (height, width, 3)).copy()
     before = to_light(stack.plate)
@@ -123,6 +138,7 @@ def render_face(
         centre_px=centre,
         normal=normal,
         boundaries_px=boundaries,
+        wave_px=wave_px,
     )
 
 

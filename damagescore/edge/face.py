@@ -14,6 +14,7 @@ from damagescore.edge.keepout import keep_out_areas
 from damagescore.edge.record import Edge
 from damagescore.edge.refine import Curve, Guess, refine
 from damagescore.edge.region import NO_LIMITS, Limits
+from damagescore.edge.round_flow import flow_of_round
 from damagescore.edge.stack import Stack, find_stack
 from damagescore.edge.straighten import PASSES, Reduced, follow_layers, profiles_along
 from damagescore.errors import EdgeError
@@ -161,10 +162,14 @@ def _best_stack(
     best: tuple[Flow, Stack] | None = None
     if len(slopes.weight) < LEAST_SLOPES:
         return None
-    for direction in main_directions(slopes):
-        flow = fit_flow(slopes, direction, shape=(photo.height, photo.width))
-        reach = _reach(photo, flow)
-        flow = follow_layers(reduced, flow, reach_px=reach)
+    shape = (photo.height, photo.width)
+    directions = main_directions(slopes)
+    flows = [fit_flow(slopes, d, shape=shape) for d in directions]
+    if scale.surface.radius_mm is not None:  # told by the surface where the photo does not
+        flows.append(flow_of_round(photo, scale, directions[0]))
+    for first in flows:
+        reach = _reach(photo, first)
+        flow = follow_layers(reduced, first, reach_px=reach)
         stack = find_stack(
             profiles_along(reduced, flow, reach_px=reach),
             mm_per_px=_mm_across(scale, flow),

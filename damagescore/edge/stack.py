@@ -34,6 +34,9 @@ MOSTLY_SEEN, PARTLY_SEEN = 0.5, 0.3
 """Shares of the length on which rubber must be seen beyond an end shim: the second is
 tried where the first finds no stack, for a rule or a smear may hide the rest."""
 
+AS_THICK = 0.8
+"""Thickness of the bands over that of what lies between from which on either may be shims."""
+
 THICKEST_GAP_MM = 1.5
 """Gaps up to this may be shims: the thickest, and what their outlines are off by."""
 
@@ -103,12 +106,13 @@ def find_stack(
         return None
     direction = np.sum([b.contrast for b in chain], axis=0) / profile_noise(profiles)
     doubt = ""
-    if n_layers is None and _rubber_taken(profiles, shims, mm_per_px=mm_per_px):
-        shims, top, bottom = _turned_over(shims)
-    elif n_layers is None:
+    if n_layers is None:
         doubt = doubt_of(bands, chain, ends=(top, bottom))
         if shown == PARTLY_SHOWN and not doubt:
             doubt = "the shims are seen on a part of their length only"
+        turned = _turned_doubt(profiles, chain, shims, mm_per_px=mm_per_px)
+        if turned is not None:
+            (shims, top, bottom), doubt = _turned_over(shims), turned
     return Stack(
         top=top,
         bottom=bottom,
@@ -147,18 +151,23 @@ def _turned_over(
     return between, edges[0][0], edges[-1][1]
 
 
-def _rubber_taken(
-    profiles: Profiles, shims: tuple[tuple[float, float], ...], *, mm_per_px: float
-) -> bool:
-    """Whether the bands are rather the rubber, and what is between them the shims.
+def _turned_doubt(
+    profiles: Profiles,
+    chain: list[Band],
+    shims: tuple[tuple[float, float], ...],
+    *,
+    mm_per_px: float,
+) -> str | None:
+    """The doubt that is left if the bands are rather the rubber; None if they are shims.
 
     Where shims are about as thick as rubber either may be taken for the other. What
     lies beyond the outer shims is rubber, as alike as that between shims is; where
     it is not so on either side it is a plate, and the stack ends with the last band.
+    A plate that looks like the shims tells nothing: then the darker ones are the rubber.
     """
     gaps = [b[0] - a[0] - (a[1] + b[1]) / 2 for a, b in pairwise(shims)]
     if len(shims) < 3 or max(gaps) * mm_per_px > THICKEST_GAP_MM:
-        return False
+        return None
     between = [
         _mean_of(profiles, a[0] + a[1] / 2, g)
         for (a, _), g in zip(pairwise(shims), gaps, strict=True)
@@ -167,7 +176,12 @@ def _rubber_taken(
     lower = _mean_of(profiles, shims[-1][0] + shims[-1][1] / 2, gaps[-1])
     usual = max(unlike(a, b) for a, b in pairwise(between))
     beyond = min(unlike(upper, between[0]), unlike(lower, between[-1]))
-    return beyond > max(LEAST_BEYOND, 2.0 * usual)
+    if beyond > max(LEAST_BEYOND, 2.0 * usual):
+        return ""
+    as_thick = float(np.median([t for _, t in shims])) > AS_THICK * float(np.median(gaps))
+    if as_thick and np.mean([b.contrast[0] for b in chain]) < 0:
+        return "shims and rubber are as thick as each other and may be mixed up"
+    return None
 
 
 def _mean_of(profiles: Profiles, start: float, length: float) -> Points:

@@ -42,12 +42,15 @@ def test_what_speaks_against_a_count_is_named() -> None:
     assert "different thickness" in doubt_of(missed, missed, ends=ENDS)
 
 
-def _profiles(rubber_px: float, shim_px: float, count: int, *, hidden: float = 0.0) -> Profiles:
+def _profiles(
+    rubber_px: float, shim_px: float, count: int, *, hidden: float = 0.0,
+    plate: tuple[float, float, float] = PLATE,
+) -> Profiles:  # fmt: skip
     """A stack of `count` rubber layers between plates; a share hidden below the last shim."""
     rng = np.random.default_rng(2)
     rows = np.arange(0, 1200, 2.0)
     values = np.empty((len(rows), 40, 3), np.float32)
-    values[:] = PLATE
+    values[:] = plate
     start = 300.0
     for k in range(2 * count - 1):
         thick = rubber_px if k % 2 == 0 else shim_px
@@ -77,6 +80,13 @@ def test_a_stack_half_hidden_by_a_rule_is_found_by_the_deeper_search() -> None:
     stack = find_stack(_profiles(80.0, 14.0, 3, hidden=0.62), mm_per_px=MM_PER_PX)
     assert stack is not None
     assert len(stack.shims) == 2
+
+
+def test_plates_like_shims_as_thick_as_rubber_leave_a_doubt() -> None:
+    stack = find_stack(_profiles(27.0, 27.0, 5, plate=SHIM), mm_per_px=MM_PER_PX)
+    assert stack is not None
+    assert len(stack.shims) == 4
+    assert "mixed up" in stack.doubt
 
 
 def test_no_stack_is_made_up_where_there_is_none() -> None:
