@@ -18,6 +18,7 @@ from starlette.routing import Route
 
 from damagescore.errors import DamageScoreError
 from damagescore.photo import read_photo
+from damagescore.side_by_side import side_by_side
 
 TILE_PX = 1024
 PREFIX = "/photo-tiles"
@@ -58,8 +59,7 @@ class Pyramid:
         self.folder.mkdir(parents=True, exist_ok=True)
         with tempfile.TemporaryDirectory(dir=self.folder, prefix=".part-") as part:
             inner = Path(part) / "tiles"
-            for name, pixels in tiles_of(rgb):
-                _write_jpeg(inner / name, pixels)
+            side_by_side(lambda tile: _write_jpeg(inner / tile[0], tile[1]), tiles_of(rgb))
             try:
                 inner.rename(target)
             except OSError:

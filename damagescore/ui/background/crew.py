@@ -9,7 +9,7 @@ import contextlib
 import os
 import subprocess
 import sys
-from collections.abc import Iterable
+from collections.abc import Sequence
 from dataclasses import dataclass
 from multiprocessing import Pipe
 from multiprocessing.connection import Connection
@@ -36,12 +36,12 @@ class Worker:
     line: Connection
     photo: Waiting | None = None
 
-    def take(self, photo: Waiting) -> None:
-        """Hand over a photo."""
+    def take(self, photo: Waiting, *, threads: int) -> None:
+        """Hand over a photo, and how many threads may work on it."""
         self.photo = photo
         # A process that died is seen when its line is read.
         with contextlib.suppress(OSError):
-            self.line.send(photo)
+            self.line.send((photo, threads))
 
     def hear(self) -> Told:
         """Read what it says; its death is a fault of its photo."""
@@ -74,8 +74,13 @@ class Crew:
         self._photos, self._tiles, self._most = photos, tiles, most
         self.workers: list[Worker] = []
 
-    def assign(self, photos: Iterable[Waiting]) -> None:
-        """Hand photos to whoever is free, and start processes while more are allowed."""
+    def assign(self, photos: Sequence[Waiting]) -> None:
+        """Hand photos to whoever is free, and start processes while more are allowed.
+
+        A photo that is alone has all the cores; they are shared where more are at work.
+        """
+        busy = sum(w.photo is not None for w in self.workers) + len(photos)
+        threads = max(1, self._most // max(1, busy))
         for photo in photos:
             free = next((w for w in self.workers if w.photo is None), None)
             if free is None and len(self.workers) < self._most:
@@ -84,7 +89,7 @@ class Crew:
                     free = self._start()
             if free is None:
                 return
-            free.take(photo)
+            free.take(photo, threads=threads)
 
     def dismiss(self, worker: Worker) -> None:
         """End one worker."""

@@ -30,7 +30,6 @@ class Told:
 def main() -> None:
     """Begin with what the crew gave: the line's number, the vault, the tiles."""
     line, photos, tiles = sys.argv[1:]
-    cv2.setNumThreads(1)
     if os.name == "posix":
         os.nice(5)  # the page comes first
     work(Connection(int(line)), photos=Path(photos), tiles=Path(tiles))
@@ -47,7 +46,8 @@ def work(line: Connection, *, photos: Path, tiles: Path) -> None:
     # The server that hands out photos may end at any moment.
     with contextlib.suppress(EOFError, BrokenPipeError, ConnectionResetError):
         while True:
-            photo = line.recv()
+            photo, threads = line.recv()
+            cv2.setNumThreads(threads)
             line.send(_measured(photo, pyramid, step=step))
 
 
