@@ -10,6 +10,7 @@ from scipy.ndimage import gaussian_filter1d, uniform_filter1d
 from damagescore.edge.flow import BOW_TERMS, STRETCH_TERMS, Flow, powers
 from damagescore.edge.paths import whittaker
 from damagescore.edge.sampling import medians, sample
+from damagescore.side_by_side import side_by_side
 
 Points = NDArray[np.float64]
 Image = NDArray[np.float32]
@@ -90,12 +91,20 @@ def profiles_along(
     s: Points = (np.arange(count, dtype=np.float64) - (count - 1) / 2) * 2 * step
     half = int(reach_px[1] / step)
     levels: Points = np.arange(-half, half + 1, dtype=np.float64) * step
-    factor = np.float32(reduced.factor)
-    x, y = ((at + np.float32(0.5)) * factor - np.float32(0.5) for at in flow.grid_px(s, levels))
-    seen = _seen(reduced.usable, x, y)
-    channels = reduced.channels if colour else reduced.channels[..., :1]
-    sampled = sample(channels, x, y)
-    return _block_medians(sampled.reshape(*x.shape, -1), seen, levels, s)
+    channels = np.ascontiguousarray(reduced.channels if colour else reduced.channels[..., :1])
+
+    def medians_at(some: Points) -> Image:
+        factor, centre = np.float32(reduced.factor), np.float32(0.5)
+        x, y = ((at + centre) * factor - centre for at in flow.grid_px(s, some))
+        seen = _seen(reduced.usable, x, y)
+        return _block_medians(sample(channels, x, y).reshape(*x.shape, -1), seen)
+
+    values = side_by_side(medians_at, np.array_split(levels, 2))
+    return Profiles(
+        levels_px=levels,
+        s_px=s.reshape(-1, BLOCK_COLUMNS).mean(axis=1),
+        values=np.concatenate(values),
+    )
 
 
 def _seen(usable: Mask, x: Image, y: Image) -> Mask:
@@ -106,18 +115,14 @@ def _seen(usable: Mask, x: Image, y: Image) -> Mask:
     return np.asarray(taken, np.uint8) > 0
 
 
-def _block_medians(sampled: Image, seen: Mask, levels: Points, s: Points) -> Profiles:
+def _block_medians(sampled: Image, seen: Mask) -> Image:
     rows, columns, kinds = sampled.shape
     blocks = columns // BLOCK_COLUMNS
     shaped = sampled.reshape(rows, blocks, BLOCK_COLUMNS, kinds)
     values = medians(np.ascontiguousarray(shaped.transpose(0, 1, 3, 2)), 3)
     share = seen.reshape(rows, blocks, BLOCK_COLUMNS).mean(axis=2)
     values[share < 0.75] = np.nan
-    return Profiles(
-        levels_px=levels,
-        s_px=s.reshape(blocks, BLOCK_COLUMNS).mean(axis=1),
-        values=values,
-    )
+    return values
 
 
 PASSES = ((3.0, 14, 0.35), (2.0, 9, 1.0), (1.2, 5, 1.0))
