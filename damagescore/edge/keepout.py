@@ -26,6 +26,9 @@ LARGEST_SHARE = 0.5
 RULE_BEYOND, RULE_ACROSS = 0.5, 0.75
 """How far a rule's body may reach beyond its graduations, in their length: along, across."""
 
+NEAR_SIDE = 0.15
+"""Share of the photo's width within which a rule's graduations lie at its side."""
+
 LEAST_SOLID = 0.88
 """Area over that of the convex hull: a card is a rectangle in perspective."""
 
@@ -49,15 +52,18 @@ def keep_out_areas(channels: Image, factor: float, scale: Scale) -> tuple[Points
     marks = [a for a in (_mark_area(m, scale) for m in scale.marks) if a is not None]
     if not marks:
         return ()
-    seeds = np.zeros(channels.shape[:2], np.uint8)
+    seeds: Bytes = np.zeros(channels.shape[:2], np.uint8)
     for area in marks:
         fill_outline(seeds, (area + 0.5) * factor - 0.5, 1)
-    cards = _cards(channels, seeds, _millimetre(scale, factor))
+    margin = round(NEAR_SIDE * seeds.shape[1])
+    reaching = bool(seeds[:, :margin].any() and seeds[:, -margin:].any())
+    wide = scale.method == "rule" and reaching
+    cards = _cards(channels, seeds, _millimetre(scale, factor), wide=wide)
     if not cards:
         boxes = [_rule_box(channels, m, factor) for m in scale.marks if m.kind == "rule"]
         cards = [
             c for box in boxes
-            for c in _cards(channels, seeds, _millimetre(scale, factor), within=box)
+            for c in _cards(channels, seeds, _millimetre(scale, factor), wide=wide, within=box)
         ]  # fmt: skip
     whole = [(c + 0.5) / factor - 0.5 for c in cards]
     return (*whole, *(a for a in marks if not _inside_any(a, whole)))
@@ -113,7 +119,7 @@ def _millimetre(scale: Scale, factor: float) -> float:
 
 
 def _cards(
-    channels: Image, seeds: Bytes, px_per_mm: float, *, within: Bytes | None = None
+    channels: Image, seeds: Bytes, px_per_mm: float, *, wide: bool, within: Bytes | None = None
 ) -> list[Points]:
     """Convex outlines (N, 2) of the cards, reduced pixels."""
     cards: list[Points] = []
@@ -122,15 +128,16 @@ def _cards(
         seed = labels == k
         if any(_covers(card, seed) for card in cards):
             continue
-        card = _card_around(channels, seed, px_per_mm, within)
+        card = _card_around(channels, seed, px_per_mm, within, wide=wide)
         if card is not None:
             cards.append(card)
     return cards
 
 
 def _card_around(
-    channels: Image, seed: NDArray[np.bool_], px_per_mm: float, within: Bytes | None
-) -> Points | None:
+    channels: Image, seed: NDArray[np.bool_], px_per_mm: float, within: Bytes | None, *,
+    wide: bool,
+) -> Points | None:  # fmt: skip
     inside = channels[seed]
     bright = inside[inside[:, 0] >= np.percentile(inside[:, 0], 65)]
     colour = np.median(bright, axis=0)
@@ -141,7 +148,7 @@ def _card_around(
     for cut_mm in (0.6, 1.2, 2.0):
         kernel = cv2.getStructuringElement(cv2.MORPH_RECT, _kernel(cut_mm * px_per_mm))
         opened = np.asarray(cv2.morphologyEx(alike, cv2.MORPH_OPEN, kernel), np.uint8)
-        card = _solid_part(opened, seed)
+        card = _solid_part(opened, seed, wide=wide)
         if card is not None:
             return card
     return None
@@ -152,8 +159,11 @@ def _kernel(size: float) -> tuple[int, int]:
     return odd, odd
 
 
-def _solid_part(mask: Bytes, seed: NDArray[np.bool_]) -> Points | None:
-    """Outline of the part under the seed, if it is solid and not too large."""
+def _solid_part(mask: Bytes, seed: NDArray[np.bool_], *, wide: bool) -> Points | None:
+    """Outline of the part under the seed, if it is solid and not too large.
+
+    It reaches from side to side of the photo only where a rule does (`wide`).
+    """
     _, labels = cv2.connectedComponents(mask)
     under = labels[seed & (mask > 0)]
     if len(under) == 0:
@@ -167,8 +177,8 @@ def _solid_part(mask: Bytes, seed: NDArray[np.bool_]) -> Points | None:
     if solid < LEAST_SOLID or area > LARGEST_SHARE * mask.size or area < 0.8 * seed.sum():
         return None
     x, width = hull[:, 0, 0], mask.shape[1]
-    if x.min() <= 1 and x.max() >= width - 2:  # from side to side: a plate of its colour
-        return None
+    if not wide and x.min() <= 1 and x.max() >= width - 2:
+        return None  # a plate of the card's colour
     points = hull.reshape(-1, 2).astype(np.float64)
     middle = points.mean(axis=0)
     away = points - middle

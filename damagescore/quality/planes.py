@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 from damagescore.quality.record import Check
 from damagescore.quality.rule import QualityRule
 from damagescore.scale.record import Scale
-from damagescore.scale.round_edge import other_rounds
+from damagescore.scale.round_edge import STATED_TURN_DEG, other_rounds
 from damagescore.scale.surface import SurfaceMap
 
 Points = NDArray[np.float64]
@@ -46,7 +46,9 @@ def planes_check(scale: Scale, polygons_px: list[Points], *, rule: QualityRule) 
         return None
     percent = 100 * abs(found.change)
     known_plane = scale.tilt_deg is not None
-    bounds = rule.convergence_percent if known_plane else rule.convergence_loose_percent
+    is_round = scale.surface.radius_mm is not None
+    bounds = rule.convergence_round_percent if is_round else rule.convergence_percent
+    bounds = bounds if known_plane else rule.convergence_loose_percent
     if percent > bounds.warn:
         u = math.hypot(found.u, _u_by_view(scale, polygons_px, found.change))
         bounds = bounds.widened(100 * rule.convergence_sure * u)
@@ -69,7 +71,8 @@ def convergence(surface: SurfaceMap, polygons_px: list[Points]) -> Convergence |
 
     Known limit: a stack that really is wedge-shaped reads the same.
     """
-    outlines = [surface.to_mm(p) for p in polygons_px]
+    facing = [_facing(p, surface) for p in polygons_px]
+    outlines = [surface.to_mm(p) for p in facing if len(p) > 3]
     if len(outlines) < 2:
         return None
     turn = _direction(outlines)
@@ -128,6 +131,13 @@ def _rms_change(
 ) -> float:
     found = [convergence(s, polygons_px) for s in surfaces]
     return math.sqrt(np.mean([(f.change - change) ** 2 for f in found if f is not None] or 0.0))
+
+
+def _facing(polygon_px: Points, surface: SurfaceMap) -> Points:
+    """What of an outline is not turned far away; there borders are seen too flat."""
+    if surface.radius_mm is None:
+        return polygon_px
+    return polygon_px[np.abs(surface.turn_deg(polygon_px)) <= STATED_TURN_DEG]
 
 
 def _direction(outlines: list[Points]) -> Points:
