@@ -10,6 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from damagescore.damage import measure_area, measure_lines
+from damagescore.damage.areas import unseen_share
 from damagescore.damage.bulge import find_bulges
 from damagescore.damage.crack import search_cracks
 from damagescore.damage.crumbling import search_crumbling
@@ -346,9 +347,9 @@ def measure_finding(
                 remedy="Draw the outline of the crumbled area.",
             )
         lines = ()
-        quantities = measure_area(
-            polygon, scale, edge=edge, photo=photo, origin=draft.origin, unjudged=unjudged
-        )
+        faint = unseen_share(draft.quantities) if draft.origin == "auto" else 0.0
+        options: dict[str, Any] = {"origin": draft.origin, "unjudged": unjudged}
+        quantities = measure_area(polygon, scale, edge=edge, u_unseen=faint, **options)
         points = polygon
     else:
         if not lines:

@@ -1,7 +1,7 @@
 """Area, share and extent of an outlined patch on the surface, with its budget."""
 
 import math
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 from typing import Literal
 
 import cv2
@@ -19,19 +19,25 @@ from damagescore.scale.record import Scale
 Points = NDArray[np.float64]
 Origin = Literal["auto", "traced", "drawn"]
 
+CONTRAST = "contrast"
+"""Line of the budget of an area that a photo shows too faintly."""
+
 RAGGED_MM = 0.15
 """Ragged detail below this is not part of the border that an uncertainty acts on."""
 
 AT_LAYER_MM = 0.2
 """A border this near to the layer's own border is known as well as that one is."""
 
-U_POINT_MM = 0.15
-"""Local wander of an outline against the true border, about a third of a grain."""
+U_POINT_MM = {"auto": 0.06, "traced": 0.15, "drawn": 0.15}
+"""Local wander of an outline against the true border: a drawn one by a third of a grain."""
+
+U_END_MM = 0.15
+"""The same of the outermost point at either end, which is one place and no mean."""
 
 WANDER_MM = 1.0
 """Length along the border over which that wander keeps its sign: about two grains."""
 
-U_BORDER_MM = {"auto": 0.07, "traced": 0.1, "drawn": 0.1}
+U_BORDER_MM = {"auto": 0.03, "traced": 0.1, "drawn": 0.1}
 """Common shift of the whole free border: where the threshold or the eye puts it."""
 
 U_LAYER_MM = 0.04
@@ -102,6 +108,14 @@ def measure_area(
     }
 
 
+def unseen_share(quantities: Mapping[str, Quantity]) -> float:
+    """The `u_unseen` that a patch was measured with: its own, whatever it is measured on."""
+    area = quantities.get("area")
+    if not isinstance(area, Measured) or area.value <= 0:
+        return 0.0
+    return sum(c.u for c in area.budget if c.source == CONTRAST) / area.value
+
+
 def layer_under(polygon_px: Points, edge: Edge) -> Layer | None:
     """Rubber layer that holds most of an outlined patch; None if no rubber is in it."""
     height, width = edge.shape
@@ -121,7 +135,7 @@ def _area_budget(
     outline: Points, area_mm2: float, *, scale: Scale, layer: Layer | None, origin: str
 ) -> tuple[Contribution, ...]:
     free_mm, bound_mm = _border_mm(outline, scale, layer)
-    wander = U_POINT_MM * math.sqrt(WANDER_MM * free_mm)
+    wander = U_POINT_MM[origin] * math.sqrt(WANDER_MM * free_mm)
     shift = U_BORDER_MM[origin] * free_mm
     along_layer = U_LAYER_MM * bound_mm
     return (
@@ -132,7 +146,7 @@ def _area_budget(
 
 
 def _contrast_line(u_mm2: float) -> tuple[Contribution, ...]:
-    return (Contribution(source="contrast", u=u_mm2),) if u_mm2 > 0 else ()
+    return (Contribution(source=CONTRAST, u=u_mm2),) if u_mm2 > 0 else ()
 
 
 def _border_mm(outline: Points, scale: Scale, layer: Layer | None) -> tuple[float, float]:
@@ -205,7 +219,7 @@ def _extent(outline: Points, scale: Scale, *, edge: Edge, layer: Layer | None) -
     along = _direction_mm(outline, scale, edge=edge, layer=layer)
     reach = mm @ along
     length = float(reach.max() - reach.min())
-    ends = math.sqrt(2) * U_POINT_MM
+    ends = math.sqrt(2) * U_END_MM
     lines = (
         Contribution(source="scale", u=scale.u_relative_at(outline) * length),
         Contribution(source="ends", u=ends),

@@ -54,13 +54,29 @@ class Outline:
     usual : ndarray, shape (clues,)
         Medians over the patch of `CLUES`.
     undecided : float
-        Half the area between the odds of `UNDECIDED`, as a share of the patch.
+        Area whose odds leave it undecided, as a share of the patch.
+    odds : ndarray, shape (h, w)
+        Log odds in the window.
+    aligned : ndarray, shape (h, w)
+        Coherence of the structure tensor there.
+    corner : tuple of int
+        Column and row of the window's first pixel in the strip.
+    unplaced : float
+        Spread of the odds of a border that was placed anew, as a share of the patch.
+    stands_out : float
+        Texture of its core over that of the rubber right beside it, summed as logarithms
+        over four bands; unknown, and then without a limit, before the border was placed.
     """
 
     polygon_px: Points
     area_mm2: float
     usual: NDArray[np.float32]
     undecided: float
+    odds: Image
+    aligned: Image
+    corner: tuple[int, int]
+    unplaced: float = 0.0
+    stands_out: float = math.inf
 
 
 def outline_of(evidence: Evidence, core: Mask, *, join_mm: float) -> Outline | None:
@@ -97,18 +113,20 @@ def outline_of(evidence: Evidence, core: Mask, *, join_mm: float) -> Outline | N
     for _ in range(PASSES):
         near = first | ((cv2.dilate(patch.astype(np.uint8), grow) > 0) & ~line)
         score = np.where(near, border_score(seen, patch), np.float32(-UNDECIDED))
-        patch = _only_touching(_on_layer(part.strip, score), core, least_px=least_px) > 0
+        patch = only_touching(on_layer(part.strip, score), core, least_px=least_px) > 0
         if not patch.any():
             return None
     both = np.minimum((score + LENIENT) / PLAIN, gap_field(part, patch, near=near))
-    field = _only_touching(_on_layer(part.strip, both), core, least_px=least_px)
-    polygon, patch = _polygon(field), field > 0
+    field = only_touching(on_layer(part.strip, both), core, least_px=least_px)
+    polygon, patch = ring_of(field), field > 0
     if polygon is None:
         return None
     return Outline(
         polygon_px=strip.to_photo(polygon + np.array([columns.start, rows.start])),
         area_mm2=float(patch.sum()) / strip.px_per_mm**2,
         usual=np.median(seen[patch], axis=0), undecided=_undecided(score, patch, near),
+        odds=score, aligned=seen[..., CLUES.index("aligned")],
+        corner=(columns.start, rows.start),
     )  # fmt: skip
 
 
@@ -124,7 +142,7 @@ def _around(core: Mask, *, margin_px: float) -> tuple[slice, slice]:
     return spans[0], spans[1]
 
 
-def _on_layer(strip: Strip, field: NDArray[np.floating[Any]]) -> Image:
+def on_layer(strip: Strip, field: NDArray[np.floating[Any]]) -> Image:
     """Cut a field off at the layer's own border.
 
     Both are 0 on their border and nearly linear beside it, so is the least.
@@ -133,7 +151,7 @@ def _on_layer(strip: Strip, field: NDArray[np.floating[Any]]) -> Image:
     return np.asarray(np.minimum(field, border), dtype=np.float32)
 
 
-def _only_touching(score: Image, core: Mask, *, least_px: float) -> Image:
+def only_touching(score: Image, core: Mask, *, least_px: float) -> Image:
     """Fill holes; leave out pieces that hold none of the core, and specks."""
     found, _ = cv2.findContours(
         (score > 0).astype(np.uint8), cv2.RETR_EXTERNAL, cv2.CHAIN_APPROX_NONE
@@ -155,7 +173,8 @@ def _undecided(score: Image, patch: Mask, near: Mask) -> float:
     return float(band.sum()) / 2 / max(float(patch.sum()), 1.0)
 
 
-def _polygon(field: Image) -> Points | None:
+def ring_of(field: Image) -> Points | None:
+    """Outer borders of where a field is above 0, joined by bridges of no width, (N, 2)."""
     loops = find_contours(np.pad(field, 1, constant_values=-1), 0.0)  # type: ignore[no-untyped-call]
     rings = [r[:-1, ::-1] - 1 for r in loops if len(r) > 4]
     outer = [ring for ring in rings if signed_area(ring) * _outer_sign(rings) > 0]

@@ -69,9 +69,31 @@ class Strip:
 
 def cut_strip(photo: Photo, edge: Edge, *, layer: Layer, scale: Scale) -> Strip | None:
     """Cut one layer out of the photo; None where nothing of it can be judged."""
-    height, width = photo.grey.shape
     low = np.floor(layer.polygon_px.min(axis=0)).astype(int) - 2
     high = np.ceil(layer.polygon_px.max(axis=0)).astype(int) + 3
+    return cut_window(
+        photo, edge, layer=layer, scale=scale, low=low, high=high, finest=MOST_PX_PER_MM
+    )
+
+
+def cut_window(
+    photo: Photo, edge: Edge, *, layer: Layer, scale: Scale, low: NDArray[np.int_],
+    high: NDArray[np.int_], finest: float,
+) -> Strip | None:  # fmt: skip
+    """Cut what lies of one layer in a window; None where nothing of it can be judged.
+
+    Parameters
+    ----------
+    photo : Photo
+    edge : Edge
+    layer : Layer
+    scale : Scale
+    low, high : ndarray, shape (2,)
+        First pixel (x, y) and the one behind the last; what is off the photo is left out.
+    finest : float
+        The window is reduced to at most so many pixels per mm.
+    """
+    height, width = photo.grey.shape
     x0, y0 = max(int(low[0]), 0), max(int(low[1]), 0)
     x1, y1 = min(int(high[0]), width), min(int(high[1]), height)
     if x1 - x0 < 8 or y1 - y0 < 4:
@@ -81,7 +103,7 @@ def cut_strip(photo: Photo, edge: Edge, *, layer: Layer, scale: Scale) -> Strip 
     if not on_layer.any():
         return None
     px_per_mm = 1.0 / scale.mm_per_px
-    ratio = min(1.0, MOST_PX_PER_MM / px_per_mm)
+    ratio = min(1.0, finest / px_per_mm)
     size = (max(8, round((x1 - x0) * ratio)), max(4, round((y1 - y0) * ratio)))
     # Light adds up in grey levels, so the means of pixels are taken before the logarithm.
     grey = cv2.resize(photo.grey[window], size, interpolation=cv2.INTER_AREA)

@@ -71,6 +71,10 @@ STYLES: Mapping[str, LineStyle] = {
         name="kept out, not judged: grey, hatched", rgb=(95, 95, 95), width=0.9,
         dash=(3.0, 3.0), hatch=True,
     ),
+    "unjudged": LineStyle(
+        name="rubber that could not be judged for crumbling: thin dotted outline",
+        rgb=(90, 60, 120), width=0.9, dash=(1.0, 3.2),
+    ),
     "too_far": LineStyle(
         name="turned too far, not judged beyond: dashes with long gaps", rgb=(13, 85, 96),
         width=0.9, dash=(6.0, 9.0),
@@ -159,6 +163,12 @@ def limit_marks(measurement: Mapping[str, Any]) -> Iterator[Mark]:
         yield Mark(style="region", points_px=_points(edge["region_px"]), closed=True)
 
 
+def unjudged_marks(measurement: Mapping[str, Any]) -> Iterator[Mark]:
+    """Outlines of the rubber on which crumbling would not have been seen."""
+    for part in measurement.get("unjudged") or ():
+        yield Mark(style="unjudged", points_px=_points(part["polygon_px"]), closed=True)
+
+
 def turn_lines_px(measurement: Mapping[str, Any]) -> tuple[Points, ...]:
     """Where a round edge turns too far to be judged, shape (N, 2) each; none on a flat one."""
     surface = (measurement.get("scale") or {}).get("surface") or {}
@@ -216,6 +226,7 @@ def all_marks(
     yield from layer_marks(measurement)
     yield from limit_marks(measurement)
     yield from turn_marks(measurement)
+    yield from unjudged_marks(measurement)
     yield from ruler_marks(measurement)
     yield from finding_marks(measurement, states)
     yield from link_marks(measurement, states)

@@ -124,7 +124,9 @@ def test_budget_of_a_wandering_outline_is_that_of_a_simulation() -> None:
     pieces = int(around_mm / WANDER_MM)
     areas = []
     for _ in range(3000):
-        wander = np.repeat(rng.normal(0, U_POINT_MM, pieces), -(-count // pieces))[:count]
+        wander = np.repeat(rng.normal(0, U_POINT_MM["drawn"], pieces), -(-count // pieces))[
+            :count
+        ]
         radius = radius_mm + wander + rng.normal(0, U_BORDER_MM["drawn"])
         areas.append(0.5 * np.sum(radius**2) * 2 * np.pi / count)
     outline = np.array([350.0, 65.0]) + PX_PER_MM * radius_mm * np.column_stack(

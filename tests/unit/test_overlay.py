@@ -229,3 +229,15 @@ def test_the_limit_of_turn_is_drawn_on_a_round_edge_only() -> None:
     assert kinds_in(plain, {}) == ["too_far"]
     surface["radius_mm"] = None
     assert turn_lines_px(plain) == ()
+
+
+def test_rubber_that_could_not_be_judged_is_drawn_and_named() -> None:
+    corners = [[100, 100], [300, 100], [300, 200], [100, 200]]
+    plain = a_measurement() | {"unjudged": [{"polygon_px": corners}]}
+    assert kinds_in(plain, {}) == ["unjudged"]
+    assert "could not be judged" in STYLES["unjudged"].name
+    changed = (overlay(a_photo(), plain) != overlay(a_photo(), a_measurement())).any(axis=2)
+    y, x = np.nonzero(changed)
+    # half the line's width and its halo
+    assert (x.min(), x.max()) == pytest.approx((100, 300), abs=4)
+    assert (y.min(), y.max()) == pytest.approx((100, 200), abs=4)
