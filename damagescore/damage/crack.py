@@ -14,10 +14,10 @@ from damagescore.damage.gates import GATES, Gates
 from damagescore.damage.line_mask import line_mask
 from damagescore.damage.lines import layer_of, measure_lines
 from damagescore.damage.links import Link
-from damagescore.damage.network import Paths, link, networks, thin, without_crossings
+from damagescore.damage.network import Paths, crossings, link, networks, thin
 from damagescore.damage.record import Finding, FindingKind
 from damagescore.damage.ridge import Ridge, ridge_of
-from damagescore.damage.stretches import without_weak
+from damagescore.damage.stretches import has_own_lines, without_weak
 from damagescore.damage.strip import Strip, blurred, strips_of
 from damagescore.edge.record import Edge
 from damagescore.errors import UsageError
@@ -33,6 +33,9 @@ Mask = NDArray[np.bool_]
 LINK_MM = 1.5
 """Pieces are joined over gaps up to this wide."""
 
+
+MEETS_MM = 1.0
+"""A paler line that meets a crack must be this long to be told apart from it."""
 
 LEAST_FAINT = 0.05
 """A line less likely than this is not suggested either."""
@@ -187,7 +190,10 @@ def _candidates(strip: Strip, gates: Gates = GATES) -> list[Candidate]:
     skeleton = _without_granular(skeleton, strip.px_per_mm)
     reach_px = LINK_MM * strip.px_per_mm
     joined = link(skeleton, ridge.z, reach_px=reach_px, least=2.0, darkness=core)
-    joined = without_crossings(joined, core, least_px=2 * reach_px)
+    other = np.zeros_like(joined)
+    if not has_own_lines(every, strip.px_per_mm):
+        other = crossings(joined, core, least_px=MEETS_MM * strip.px_per_mm)
+        joined &= ~other
     trimmed = without_weak(
         joined, ridge, core, every=every, gates=gates, px_per_mm=strip.px_per_mm
     )
@@ -195,6 +201,10 @@ def _candidates(strip: Strip, gates: Gates = GATES) -> list[Candidate]:
         # What is left of the gaps between crumbs is no crack either.
         joined = trimmed & _without_granular(joined, strip.px_per_mm)
     paths = networks(joined, shortest_branch_px=0.55 * strip.px_per_mm)
+    if other.any():
+        # A paler crack goes on where a darker one lies over it.
+        over = link(other, ridge.z, reach_px=reach_px, least=2.0)
+        paths += networks(over, shortest_branch_px=0.55 * strip.px_per_mm)
     seen = [_judge(p, ridge, core, strip.px_per_mm, gates) for p in paths]
     return [c for c in seen if c is not None]
 
