@@ -148,7 +148,8 @@ def _rim_of(network: Mask, alike: Mask, px_per_mm: float) -> Mask:
     runs = long[run]
     reach = 2 * round(RIM_MM * px_per_mm) + 1
     crack = (network & ~runs).astype(np.uint8)
-    return runs & (cv2.dilate(crack, np.ones((reach, reach), np.uint8)) > 0)
+    near = cv2.dilate(crack, np.ones((reach, reach), np.uint8)) > 0
+    return np.asarray(runs & near)
 
 
 def _loose(network: Mask, weak: Mask, px_per_mm: float, *, busy: bool) -> Mask:
