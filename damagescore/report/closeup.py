@@ -75,8 +75,17 @@ def _moved(measurement: Mapping[str, Any], start: Points) -> dict[str, Any]:
             **finding,
             "lines_px": [shifted(line) for line in finding.get("lines_px") or ()],
             "polygon_px": shifted(finding["polygon_px"]) if finding.get("polygon_px") else None,
+            "bridged_px": [shifted(ends) for ends in finding.get("bridged_px") or ()],
         }
         for finding in measurement.get("findings") or ()
+    ]
+    links = [
+        {
+            **link,
+            "line_px": shifted(link["line_px"]),
+            "beyond_px": [shifted(line) for line in link["beyond_px"]],
+        }
+        for link in measurement.get("links") or ()
     ]
     rulers = [
         {**line, "points_px": shifted(line["points_px"])}
@@ -91,5 +100,6 @@ def _moved(measurement: Mapping[str, Any], start: Points) -> dict[str, Any]:
             "drawn_keep_out_px": [shifted(x) for x in out],
         }
     return {
-        **measurement, "layers": layers, "findings": findings, "rulers": rulers, "edge": edge,
+        **measurement, "layers": layers, "findings": findings, "links": links,
+        "rulers": rulers, "edge": edge,
     }  # fmt: skip

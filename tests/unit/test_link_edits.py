@@ -2,6 +2,7 @@
 
 from typing import Any
 
+import numpy as np
 import pytest
 
 from damagescore.errors import RecordError
@@ -24,7 +25,8 @@ from damagescore.inspection import (
 )
 from damagescore.limits import demo_limit_set_text, parse_limit_set
 from damagescore.report.changes import change_text
-from damagescore.report.marks import finding_marks, link_marks
+from damagescore.report.closeup import close_up
+from damagescore.report.marks import all_marks, finding_marks, link_marks
 from tests.inspection_samples import BY, SHA, line_finding, measurement
 
 LINK = {
@@ -122,3 +124,18 @@ def test_who_rejects_a_finding_that_somebody_joined_meanwhile_is_told():
     assert "S. Birch changed this meanwhile: join crack-1 and crack-2" in clash.text
     other = reject_finding(stored, SHA, "crack-3", by=BY, reason="Dirt")
     assert clash_of(stored, other, seen=len(seen.edits)) is None
+
+
+def test_links_move_with_the_close_up():
+    shown = np.zeros((2000, 2000, 3), np.uint8)
+    joined = join_link(opened(), SHA, "link-1", measurement=whole(), by=BY)
+    for inspection, style in ((opened(), "link"), (joined, "bridged")):
+        entry = inspection.photos[0]
+        states = {k: r.state for k, r in entry.reviews.items()}
+        found = close_up(shown, entry.measurement)
+        assert found is not None
+        (mark,) = (m for m in all_marks(found[1], states) if m.style == style)
+        line = next(m for m in all_marks(found[1], states) if m.style == "crack")
+        # It goes on from where the first crack ends, wherever the picture begins.
+        away = np.hypot(*(line.points_px - mark.points_px[0]).T)
+        assert away.min() < 1e-9
