@@ -62,9 +62,13 @@ class CrumblingRule:
         the shade: wrinkled or dusty rubber in glare is rough and no darker.
     least_stands_out : float
         Texture over that of the rubber right beside (`Outline.stands_out`): what differs
-        from other layers only is a tone or a light. Of 170 patches the least had 2.5.
+        from other layers only is a tone or a light.
+    faint_stands_out : float
+        The same for a patch that is left undecided by up to `more_undecided` more.
     most_undecided : float
         Share of a faint patch that may as well not be one; see `_most_undecided`.
+    more_undecided : float
+        What is added to that where the patch stands out from the rubber right beside it.
     join_mm : float
         Pieces nearer than this are one patch.
     """
@@ -78,8 +82,10 @@ class CrumblingRule:
     least_quiet: float = -0.45
     bright_over_dark: tuple[float, float] = (-2.6, 0.43)
     least_lost_light: float = 2.25
-    least_stands_out: float = 2.3
+    least_stands_out: float = 5.0
+    faint_stands_out: float = 6.5
     most_undecided: float = 0.285
+    more_undecided: float = 0.15
     join_mm: float = 1.2
 
 
@@ -130,7 +136,7 @@ def search_crumbling(
             _placed(p, closeup_of(photo, edge, scale, evidence=evidence, outline=p.outline))
             for p in patches_in(evidence, rule)
         )
-        return [p for p in found if p.outline.stands_out >= rule.least_stands_out]
+        return [p for p in found if _stands_out(p.outline, rule)]
 
     seen = side_by_side(placed, evidences)
     patches = [patch for of_layer in seen for patch in of_layer]
@@ -197,7 +203,7 @@ def _is_crumbled(outline: Outline, rule: CrumblingRule) -> bool:
     least, most = rule.bright_over_dark
     return bool(
         outline.area_mm2 >= rule.least_area_mm2
-        and outline.undecided <= _most_undecided(facts["even 1.0"], rule)
+        and outline.undecided <= _most_undecided(outline, rule) + rule.more_undecided
         and facts["even 1.0"] >= rule.least_texture
         and facts["dark even 1.0"] + SHADE_GAIN * facts["darker"] >= rule.least_lost_light
         and facts["aligned"] <= rule.most_aligned
@@ -206,10 +212,16 @@ def _is_crumbled(outline: Outline, rule: CrumblingRule) -> bool:
     )
 
 
-def _most_undecided(texture: float, rule: CrumblingRule) -> float:
+def _most_undecided(outline: Outline, rule: CrumblingRule) -> float:
     """Noise blurs the border of a plain patch too; a faint one must have a border."""
-    plain = max(texture - rule.least_texture, 0.0)
+    plain = max(float(outline.usual[CLUES.index("even 1.0")]) - rule.least_texture, 0.0)
     return min(rule.most_undecided + 0.12 * plain, 0.5)
+
+
+def _stands_out(outline: Outline, rule: CrumblingRule) -> bool:
+    """Whether a placed patch differs enough from the rubber right beside it."""
+    faint = outline.undecided > _most_undecided(outline, rule)
+    return outline.stands_out >= (rule.faint_stands_out if faint else rule.least_stands_out)
 
 
 def _strength(odds: float, outline: Outline) -> float:
