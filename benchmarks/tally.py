@@ -141,6 +141,7 @@ def _decisions(trials: Mapping[str, list[Trial]]) -> list[tuple[str, ...]]:
         outcomes = [
             (factor < 1, decide(t.measured, factor * t.true).outcome)
             for t in measured
+            if t.true > 0  # a sound layer may stand back; there is no limit to set beside it
             for factor in LIMITS
         ]
         wrongly_within = sum(beyond and o == "within" for beyond, o in outcomes)

@@ -164,10 +164,17 @@ def render_profile(
     outward: str = "right",
     background: float = 225.0,
     bench: tuple[float, float] | None = None,
+    behind: np.ndarray | None = None,
+    turn: tuple[float, float] = (0.0, 0.0),
     noise: float = 1.0,
     seed: int = 2,
 ) -> ProfileRender:
     """A part at the left against a plain background; parabolic bulges.
+
+    `behind` (H, W) are grey levels of the background instead of `background`. `turn` is by
+    how much layers lie lower 1 mm inside the outline than at it, mm, at the middle of the
+    stack and the change of that per mm down: a ring's layers run in with the root of the
+    depth.
 
     `bench` is the level, mm below the middle, from which the background has another grey.
 
@@ -190,20 +197,25 @@ def render_profile(
     edge = 0.45 * width + (tilt * level + lean * out) / mm_per_px
     part = np.broadcast_to(to_light(stack.plate), (height, width, 3)).copy()
     before = to_light(stack.plate)
+    line = 0.45 * width + tilt * level / mm_per_px
+    depth_mm = np.maximum(line - x, 0.0) * mm_per_px
     for k, at in enumerate(bounds):
         last = k == len(bounds) - 1
         after = to_light(stack.plate if last else (stack.rubber, stack.shim)[k % 2])
-        part += ndtr((level - at) / mm_per_px / BLUR_PX)[..., None] * (after - before)
+        lower = (turn[0] + turn[1] * at) * np.sqrt(depth_mm)
+        part += ndtr((level - at - lower) / mm_per_px / BLUR_PX)[..., None] * (after - before)
         before = after
     part = to_stored(part)
     grain = gaussian_filter(rng.normal(size=shape), 2.0)
     part += 4.0 * (grain / grain.std())[..., None]
     slope = np.gradient(edge, axis=0)
     inside = ndtr((edge - x) / np.hypot(1.0, slope) / BLUR_PX)[..., None]
-    behind = np.full((height, width, 1), background)
+    back = np.full((height, width, 1), background) if behind is None else behind[..., None]
     if bench is not None:
-        behind[level > bench[0]] = bench[1]
-    rgb = inside * part + (1 - inside) * behind + noise * rng.normal(size=part.shape)
+        back[level > bench[0]] = bench[1]
+    part = to_light(np.clip(part, 0.0, 255.0))
+    rgb = to_stored(inside * part + (1 - inside) * to_light(back))
+    rgb = rgb + noise * rng.normal(size=part.shape)
     if outward == "left":
         rgb = rgb[:, ::-1]
     elif outward == "down":

@@ -1,7 +1,7 @@
 """Bulges and recesses of rubber layers beyond the line through the shim edges."""
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -9,6 +9,7 @@ from scipy.ndimage import uniform_filter1d
 
 from damagescore.damage.bulge_datum import Datum, fit_datum
 from damagescore.damage.bulge_ends import layer_ends
+from damagescore.damage.bulge_sight import level_doubt
 from damagescore.damage.record import Finding
 from damagescore.edge.record import Edge, Layer
 from damagescore.errors import EdgeError
@@ -28,11 +29,11 @@ Mask = NDArray[np.bool_]
 LEAST_PEAK_MM = 0.1
 """No smaller bulge is called one: moulded edges stand off by about that much."""
 
-LEVEL_BIAS_PX = 0.3
-"""Half width of what the half-way level may shift the outline by."""
-
 BOND_MARGIN = 0.06
 """Share of a layer next to each bond that is left out: there the outline turns."""
+
+JUMP_ROWS, STEEPEST = 3, 4.0
+"""Points over which the outline is looked at for jumps, and the steepest flank of rubber."""
 
 BOND_ROWS = 3
 """Rows next to each bond that are left out at least: the blurred bond itself."""
@@ -40,7 +41,7 @@ BOND_ROWS = 3
 MOST_SPREAD_MM = 0.15
 """Spread of the shims' ends about the datum beyond which they are no datum."""
 
-LEAST_KNOWN = 0.6
+LEAST_KNOWN = 0.5
 """Share of a layer's outline below which a peak may have been missed."""
 
 
@@ -140,7 +141,6 @@ def bulge_profile(photo: Photo, edge: Edge, scale: Scale) -> BulgeProfile:
     The rubber never enters the datum. What the inspector keeps from being judged carries
     no datum, and a layer that is mostly kept out is not measured.
     """
-    del photo  # the outline was located when the edge was found
     outline = edge.outline_px
     if outline is None or len(outline) < 20:
         raise EdgeError(
@@ -157,14 +157,17 @@ def bulge_profile(photo: Photo, edge: Edge, scale: Scale) -> BulgeProfile:
             remedy="Take the whole stack in the photo, against a background unlike the shims.",
         )
     surface = scale.surface.to_mm(outline)
-    datum = fit_datum(surface, shims, _inner_point(edge, scale))
+    level = _level_mm(photo, outline, edge, scale)
+    datum = fit_datum(surface, shims, _inner_point(edge, scale), level=level)
     _check_datum(datum, len(shims))
+    if edge.doubt:
+        datum = replace(datum, doubt_mm=_doubt_mm(surface, datum))
     _check_known(edge, outline, ends)
     noise = _noise_mm(surface, datum)
     layers = [
         _layer_bulge(x, outline, free & _between(outline, ends[x.index], margin=BOND_MARGIN,
                                                   least=BOND_ROWS),
-                     scale=scale, datum=datum, noise_mm=noise)
+                     scale=scale, datum=datum, noise_mm=noise, level=level)
         for x in edge.rubber
         if free[slice(*ends[x.index])].mean() >= LEAST_KNOWN
     ]  # fmt: skip
@@ -190,6 +193,13 @@ def _check_datum(datum: Datum, n_shims: int) -> None:
             f"{datum.spread_mm:.2f} mm.",
             remedy="Take the photo against a plain bright background, or correct the layers.",
         )
+
+
+def _doubt_mm(surface: Points, datum: Datum) -> float:
+    """What a datum may be off by where the layers are not sure: its shims may be rubber."""
+    _, out = datum.frame(surface)
+    low, high = np.quantile(out, [0.05, 0.95])
+    return rectangular(float(high - low) / 2)
 
 
 def _check_known(edge: Edge, outline: Points, ends: dict[int, tuple[int, int]]) -> None:
@@ -225,6 +235,13 @@ def _inner_point(edge: Edge, scale: Scale) -> Points:
     return np.asarray(surface.mean(axis=0))
 
 
+def _level_mm(photo: Photo, outline: Points, edge: Edge, scale: Scale) -> Points:
+    """Uncertainty (N,) of the outline's place from the colours on both its sides, mm."""
+    inner = np.vstack([x.polygon_px for x in edge.layers]).mean(axis=0)
+    mm_per_px = scale.surface.mm_per_px_at(outline[len(outline) // 2])
+    return level_doubt(photo, outline, inner) * mm_per_px
+
+
 def _noise_mm(surface: Points, datum: Datum) -> float:
     """Noise of single outline points: spread about a short running mean."""
     _, out = datum.frame(surface)
@@ -240,10 +257,11 @@ def _layer_bulge(
     scale: Scale,
     datum: Datum,
     noise_mm: float,
+    level: Points,
 ) -> LayerBulge | None:
     if taken.sum() < 5:
         return None
-    points = outline[taken]
+    points, level = outline[taken], level[taken]
     t, raw = datum.frame(scale.surface.to_mm(points))
     width = max(round(0.06 * len(t)), 3)
     # A short mean: the peak of single points would grow with their noise. It
@@ -251,19 +269,36 @@ def _layer_bulge(
     out = uniform_filter1d(raw, width, mode="nearest")
     top, low = int(np.argmax(out)), int(np.argmin(out))
     noise = noise_mm / math.sqrt(width)
+    lost = _jump_mm(t, raw) + _hidden_mm(points, raw)
     return LayerBulge(
         layer=layer.index,
         along_mm=t,
         out_mm=raw,
         outline_px=points,
         peak=_distance(float(out[top]), t[top], scale=scale, datum=datum,
-                       noise=noise, at_px=points[top], bond=_end_change(out, top)),
+                       noise=noise, level=level[top], bond=_end_change(out, top), lost=lost),
         recess=_distance(-float(out[low]), t[low], scale=scale, datum=datum,
-                         noise=noise, at_px=points[low], bond=_end_change(out, low)),
-        area=_area(t, out, scale=scale, datum=datum, at_px=points[top]),
+                         noise=noise, level=level[low], bond=_end_change(out, low), lost=lost),
+        area=_area(t, out, scale=scale, datum=datum, level=float(np.median(level))),
         thickness_mm=_thickness(layer, points, scale=scale, datum=datum),
         peak_px=(float(points[top, 0]), float(points[top, 1])),
     )  # fmt: skip
+
+
+def _jump_mm(t: Points, out: Points) -> float:
+    """How far a layer's outline jumps, mm, where rubber would not: part of it may be lost."""
+    apart = np.abs(out[JUMP_ROWS:] - out[:-JUMP_ROWS])
+    usual = STEEPEST * np.abs(t[JUMP_ROWS:] - t[:-JUMP_ROWS])
+    return float(np.max(apart, initial=0.0, where=apart > usual))
+
+
+def _hidden_mm(points: Points, out: Points) -> float:
+    """What a peak may be off by as some rows of a layer are unknown, mm.
+
+    Their share of the layer, of how far its outline ranges.
+    """
+    along = np.abs(points[-1] - points[0]).max() + 1.0
+    return float(np.ptp(out)) * max(0.0, 1.0 - len(points) / float(along))
 
 
 def _end_change(out: Points, at: int) -> float:
@@ -296,25 +331,26 @@ def _distance(
     scale: Scale,
     datum: Datum,
     noise: float,
-    at_px: Points,
+    level: float,
     bond: float,
+    lost: float,
 ) -> Measured:
-    mm_per_px = scale.surface.mm_per_px_at(at_px)
     budget = (
         Contribution(source="scale", u=abs(value) * scale.u_relative),
         Contribution(source="outline noise", u=noise),
-        Contribution(source="outline level", u=rectangular(LEVEL_BIAS_PX) * mm_per_px),
+        Contribution(source="outline level", u=float(level)),
         Contribution(source="datum", u=datum.u_at(at)),
         Contribution(source="shims like the background", u=rectangular(datum.lost_mm)),
         Contribution(source="place of the bond", u=rectangular(bond)),
+        Contribution(source="layers in doubt", u=datum.doubt_mm),
+        Contribution(source="outline lost in part", u=rectangular(lost)),
     )
     return from_budget(value, budget, unit="mm")
 
 
-def _area(t: Points, out: Points, *, scale: Scale, datum: Datum, at_px: Points) -> Measured:
+def _area(t: Points, out: Points, *, scale: Scale, datum: Datum, level: float) -> Measured:
     area = float(np.trapezoid(np.maximum(out, 0.0), t) * np.sign(t[-1] - t[0]))
     length = float(np.ptp(t[out > 0])) if (out > 0).sum() > 1 else 0.0
-    level = rectangular(LEVEL_BIAS_PX) * scale.surface.mm_per_px_at(at_px)
     budget = (
         Contribution(source="scale", u=2 * area * scale.u_relative),
         Contribution(source="outline level", u=level * length),

@@ -11,9 +11,6 @@ from damagescore.quantity import rectangular
 Points = NDArray[np.float64]
 Mask = NDArray[np.bool_]
 
-LEVEL_BIAS_PX = 0.3
-"""Half width of what the half-way level may shift a shim's end by."""
-
 FLANK_MM = 0.05
 """Lean of a shim's rows, end to end, beyond which a bulge's flank is among them."""
 
@@ -37,7 +34,8 @@ class Datum:
     It is the line through the shims' ends as they are: that these scatter about it makes it
     no less sure, but where each of them was located does. `covariance` (N, N) is that of
     the coefficients from there, `robust` the coefficients without ends that stand apart;
-    `lost_mm` is what shims that are partly lost in the background may shift it by.
+    `lost_mm` is what shims that are partly lost in the background may shift it by, and
+    `doubt_mm` what it may be off by where the layers themselves are in doubt.
     """
 
     origin: Points
@@ -48,6 +46,7 @@ class Datum:
     covariance: Points
     spread_mm: float
     lost_mm: float
+    doubt_mm: float = 0.0
 
     def frame(self, mm: Points) -> tuple[Points, Points]:
         """Coordinates along and out of the datum of surface points (N, 2)."""
@@ -67,7 +66,7 @@ class Datum:
         return math.hypot(located, apart)
 
 
-def fit_datum(surface: Points, shims: list[Mask], inside: Points) -> Datum:
+def fit_datum(surface: Points, shims: list[Mask], inside: Points, *, level: Points) -> Datum:
     """Fit the datum through the shims' ends.
 
     Parameters
@@ -78,6 +77,9 @@ def fit_datum(surface: Points, shims: list[Mask], inside: Points) -> Datum:
         Outline points on each shim.
     inside : ndarray, shape (2,)
         A point inside the part, mm: tells outwards from inwards.
+    level : ndarray, shape (N,)
+        Standard uncertainty, mm, of each point's place from the colours taken for part and
+        background; neighbours err alike.
     """
     middles = np.array([surface[s].mean(axis=0) for s in shims])
     along = middles[-1] - middles[0]
@@ -89,7 +91,8 @@ def fit_datum(surface: Points, shims: list[Mask], inside: Points) -> Datum:
     frame = (surface - origin) @ np.column_stack([along, out])
     px_mm = float(np.median(np.hypot(*np.diff(surface, axis=0).T)))
     ends = [_end_of(frame, s, px_mm) for s in shims]
-    line = _line_through(*np.array(ends).T, px_mm=px_mm)
+    levels = np.array([float(np.median(level[s])) for s in shims])
+    line = _line_through(np.array(ends), levels)
     return Datum(
         origin=origin, along=along, out=out, terms=line.terms, robust=line.robust,
         covariance=line.covariance, spread_mm=line.spread_mm,
@@ -107,27 +110,32 @@ class _Line:
     spread_mm: float
 
 
-def _line_through(x: Points, y: Points, u: Points, *, px_mm: float) -> _Line:
-    """Line (or parabola) through the shims' ends (x, y), and how sure it is.
+def _line_through(ends: Points, level: Points) -> _Line:
+    """Line (or parabola) through the shims' ends, and how sure it is.
+
+    `ends` (K, 3) are place along, distance out and its uncertainty.
 
     Each shim is one independent point: neighbouring rows of one shim share its nicks. Ends
     count by how well they are known, but shims stand `APART_MM` apart in any case; what
-    stands far from all others does not count.
+    stands far from all others does not count. The levels of half the stack err alike, for
+    its ends mostly lie before the same background.
     """
-    u = np.hypot(u, rectangular(LEVEL_BIAS_PX) * px_mm)
-    degree, (robust, spread) = 1, _robust_fit(x, y, u, 1)
+    x, y, u = ends.T
+    each = np.hypot(u, level)
+    degree, (robust, spread) = 1, _robust_fit(x, y, each, 1)
     if len(x) >= 5:
-        bent, tighter = _robust_fit(x, y, u, 2)
+        bent, tighter = _robust_fit(x, y, each, 2)
         reach = (x.max() - x.min()) / 2
         if tighter < 0.4 * spread and abs(bent[0]) * reach**2 > 6 * tighter:
             degree, robust, spread = 2, bent, tighter
-    weight = _kept(y - np.polyval(robust, x), spread) / (APART_MM**2 + u**2)
+    weight = _kept(y - np.polyval(robust, x), spread) / (APART_MM**2 + each**2)
     design = np.vander(x, degree + 1)
     solve = np.linalg.pinv(design.T @ (design * weight[:, None])) @ (design.T * weight)
-    return _Line(
-        terms=solve @ y, covariance=solve @ np.diag(u**2) @ solve.T, robust=robust,
-        spread_mm=spread,
-    )  # fmt: skip
+    covariance = solve @ np.diag(u**2) @ solve.T
+    for half in (x < np.median(x), x >= np.median(x)):
+        shared = solve @ (level * half)
+        covariance += np.outer(shared, shared)
+    return _Line(terms=solve @ y, covariance=covariance, robust=robust, spread_mm=spread)
 
 
 def _kept(off: Points, spread_mm: float) -> Points:

@@ -42,8 +42,9 @@ SPIKE_ROWS, MOST_SPIKE_PX = 9, 2.5
 WIDE = 12
 """Pixels either side of the path in which half way is looked for."""
 
-KNOWN = 5.0
-"""Contrast over noise along a row and its neighbours from which on its outline is known."""
+KNOWN, SHARP = 5.0, 2.0
+"""Contrast from which on a row's outline is known: over its noise, and over the change of
+colour on both sides. Both are 1.8 times as far apart where all is one even slope."""
 
 
 def exact_outline(turned: Turned, track: Track, *, mm_per_px: float) -> Outline:
@@ -168,7 +169,8 @@ def _half_way(turned: Turned, rows: Points, x: Points) -> Points:
         found = base - WIDE + _nearest_crossing(light, *_sides(light))
         inside, outside = _sides(strip)
         contrast = np.linalg.norm((inside - outside) / _noise(strip), axis=1)
-        known = np.isfinite(found) & (contrast > KNOWN)
+        change = np.linalg.norm(_slopes(strip) / _noise(strip), axis=2).sum(axis=0)
+        known = np.isfinite(found) & (contrast > np.maximum(KNOWN, SHARP * change))
         if not known.any():
             break
         x = np.interp(rows, rows[known], found[known])
@@ -180,7 +182,19 @@ def _sides(strip: Strip) -> tuple[Points, Points]:
     inside = strip[:, WIDE - 8 : WIDE - 2].mean(axis=1).astype(np.float64)
     outside = strip[:, WIDE + 3 : WIDE + 9].mean(axis=1).astype(np.float64)
     inside = gaussian_filter1d(median_filter(inside, (5, 1)), 1.5, axis=0)
-    return np.asarray(inside), np.asarray(gaussian_filter1d(outside, 4.0, axis=0))
+    return np.asarray(inside), np.asarray(gaussian_filter1d(outside, 1.5, axis=0))
+
+
+def _slopes(strip: Strip) -> Points:
+    """Change (2, N, 3) of colour from the far to the near half of each side."""
+    parts = [
+        (WIDE - 8, WIDE - 5),
+        (WIDE - 5, WIDE - 2),
+        (WIDE + 3, WIDE + 6),
+        (WIDE + 6, WIDE + 9),
+    ]
+    far, near, close, away = (strip[:, a:b].mean(axis=1) for a, b in parts)
+    return np.asarray(gaussian_filter1d(np.stack([near - far, close - away]), 1.5, axis=1))
 
 
 def _nearest_crossing(strip: Strip, inside: Points, outside: Points) -> Points:

@@ -15,6 +15,9 @@ BEYOND, BULGES_MM, JUMP_MM = 0.9, 0.2, 0.12
 """Pitches beyond the stack in which an outline that rises so far hints at a layer, and how
 far it jumps from row to row where something else begins."""
 
+STEP_ROWS, STEP_MM = 6, 0.15
+"""Next to the stack, where the outline may step to a plate."""
+
 APART_MM = 0.4
 """Distance from the line of the others beyond which an outer shim may be none."""
 
@@ -46,10 +49,14 @@ def doubt_beyond(outline: Outline, stack: Stack, mm_per_px: float) -> str:
     if _outer_stands_apart(outline, stack, mm_per_px):
         return "the end of an outer shim stands far from the line of the others"
     out = median_filter(filled(outline), 5) * mm_per_px
+    rows = np.array([m for m, _ in stack.shims])
+    out -= _lean(rows, np.interp(rows, outline.rows, out)) * outline.rows
     top, bottom = (round(end - outline.rows[0]) for end in (stack.top, stack.bottom))
     reach = round(BEYOND * stack.pitch_px)
     sides = (out[max(top - reach, 0) : max(top, 0)][::-1], out[bottom : bottom + reach])
-    if any(_bulges(side) for side in sides):
+    # A plate that stands out is met by a step, rubber by a slope.
+    step = max(STEP_ROWS, round(STEP_MM / mm_per_px))
+    if any(_bulges(side[step:]) for side in sides):
         return "the outline bulges beside the stack, as if another layer lay there"
     return ""
 
@@ -91,9 +98,16 @@ def _off_line(outline: Outline, stack: Stack, mm_per_px: float) -> Points:
     """How far the shims' ends (K,) lie from the line of most of them, mm."""
     rows = np.array([m for m, _ in stack.shims])
     ends = np.interp(rows, outline.rows, median_filter(filled(outline), 9)) * mm_per_px
-    i, j = np.triu_indices(len(rows), 1)
-    rest = ends - float(np.median((ends[j] - ends[i]) / (rows[j] - rows[i]))) * rows
+    rest = ends - _lean(rows, ends) * rows
     return np.asarray(np.abs(rest - np.median(rest)))
+
+
+def _lean(rows: Points, ends: Points) -> float:
+    """Slope of the line through most of the ends (K,) at rows: the median of the pairs'."""
+    if len(rows) < 2:
+        return 0.0
+    i, j = np.triu_indices(len(rows), 1)
+    return float(np.median((ends[j] - ends[i]) / (rows[j] - rows[i])))
 
 
 def _bulges(out: Points) -> bool:

@@ -16,7 +16,7 @@ from damagescore.edge.outline import Outline, Track, Turned, filled, turned_arra
 from damagescore.edge.record import Edge
 from damagescore.edge.sampling import medians
 from damagescore.edge.slant import Inside, inside_of
-from damagescore.edge.stack import Stack, find_stack
+from damagescore.edge.stack import Stack, find_stack, goes_on
 from damagescore.edge.straighten import Profiles
 from damagescore.errors import EdgeError
 from damagescore.photo.record import Photo
@@ -177,8 +177,6 @@ def _stack_inside(
         return None
     inside = inside_of(turned, outline.rows, line, mm_per_px=mm_per_px)
     stack = _stack_along(turned, outline, inside, mm_per_px, n_layers)
-    if stack is not None and n_layers is None:
-        stack = without_plates(outline, stack, mm_per_px)
     return None if stack is None else (turned, outline, stack, inside)
 
 
@@ -202,6 +200,11 @@ def _stack_along(
         if stack is not None and trust * stack.clarity > most:
             most = trust * stack.clarity
             best = replace(stack, clarity=most)
+    if best is None or n_layers is not None:
+        return best
+    best = without_plates(outline, best, mm_per_px)
+    if not best.doubt and goes_on(views[0][0], best):
+        best = replace(best, doubt="what lies beside the stack looks like its rubber")
     return best
 
 

@@ -121,20 +121,22 @@ def _outline(ends_mm, *, flank=None):
 
 def test_shims_that_stand_apart_leave_the_datum_as_sure_as_their_ends_are():
     outline, shims = _outline((0.0, 0.05, -0.05, 0.0))
-    datum = fit_datum(outline, shims, np.array([-5.0, 6.0]))
+    # 0.3 px of level bias, as a rectangle
+    level = np.full(len(outline), 0.3 * 0.02 / 3**0.5)
+    datum = fit_datum(outline, shims, np.array([-5.0, 6.0]), level=level)
     _, out = datum.frame(outline)
     line = np.polyfit([1.5, 4.5, 7.5, 10.5], [0.0, 0.05, -0.05, 0.0], 1)
     at = np.flatnonzero(shims[1])[0]
     # Least squares through the ends, by hand; the frame's own turn is second order.
     assert out[at] == pytest.approx(0.05 - np.polyval(line, outline[at, 1]), abs=1e-3)
-    # 0.3 px of level bias each, as a rectangle, over the root of four ends
-    least = 0.3 * 0.02 / 3**0.5 / 2
-    assert least < datum.u_at(0.0) < 3 * least
+    # Each half of the ends errs as one, so that the four count as two.
+    least = level[0] / 2**0.5
+    assert least * (1 - 1e-9) < datum.u_at(0.0) < 3 * least
 
 
 def test_a_shim_on_the_flank_of_a_bulge_is_taken_at_its_foot():
     outline, shims = _outline((0.0, 0.0, 0.0, 0.0), flank=2)
-    datum = fit_datum(outline, shims, np.array([-5.0, 6.0]))
+    datum = fit_datum(outline, shims, np.array([-5.0, 6.0]), level=np.zeros(len(outline)))
     _, out = datum.frame(outline)
     assert out[shims[0]] == pytest.approx(0.0, abs=0.03)  # half a row of the flank's slope
 
