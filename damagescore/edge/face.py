@@ -166,7 +166,7 @@ def _best_stack(
     directions = main_directions(slopes)
     flows = [fit_flow(slopes, d, shape=shape) for d in directions]
     if scale.surface.radius_mm is not None:  # told by the surface where the photo does not
-        flows.append(flow_of_round(photo, scale, directions[0]))
+        flows += [flow_of_round(photo, scale, d) for d in directions]
     for first in flows:
         reach = _reach(photo, first)
         flow = follow_layers(reduced, first, reach_px=reach)

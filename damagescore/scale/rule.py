@@ -1,7 +1,7 @@
 """Graduated rules: the row of dark ticks, counted and located below a pixel."""
 
 import math
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 import cv2
 import numpy as np
@@ -289,12 +289,13 @@ def _clear_points(s: Points, t: Points, x_mm: Points) -> tuple[NDArray[np.bool_]
 
 
 def _end_line(
-    light: NDArray[np.float32], row: _Row, s: Points, t: Points, x_mm: Points
-) -> EndLine:
+    light: NDArray[np.float32], row: _Row, s: Points, t: Points, x_mm: Points, *,
+    camera: Camera,
+) -> EndLine:  # fmt: skip
     each = [x_mm == x for x in np.unique(x_mm)]
     return end_line(
         light, base=row.base, along=row.along, across=row.across,
-        ticks=[(s[i], t[i]) for i in each if i.sum() > 2],
+        ticks=[(s[i], t[i]) for i in each if i.sum() > 2], ideal=camera.ideal,
         pitch_px=float(np.median(np.diff(row.at_px))),
         short_px=float(np.percentile(row.length_px, 20)),
     )  # fmt: skip
@@ -314,11 +315,10 @@ def _fitted(
         )
     points = row.base + s[keep, None] * row.along + t[keep, None] * row.across
     ends = np.array([row.base + p * row.along for p in (row.at_px[0], row.at_px[-1])])
-    lines = _end_line(light, row, s[keep], t[keep], x_mm[keep])
+    lines = _end_line(light, row, s[keep], t[keep], x_mm[keep], camera=camera)
     fit = pose_of_rule(
-        camera.ideal(points), x_mm[keep], camera=camera, view=view,
-        end_line=replace(lines, points_px=camera.ideal(lines.points_px)),
-    )  # fmt: skip
+        camera.ideal(points), x_mm[keep], end_line=lines, camera=camera, view=view
+    )
     return RuleFit(
         pose=fit.pose, spread=fit.spread, residual_px=fit.residual_px,
         length_mm=float(np.ptp(x_mm)), ends_px=ends, ticks=ticks,

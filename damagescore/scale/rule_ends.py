@@ -1,6 +1,7 @@
 """The line on which the graduations of a rule end, below a pixel."""
 
 import math
+from collections.abc import Callable
 from dataclasses import dataclass
 
 import numpy as np
@@ -24,7 +25,10 @@ share: what lies behind the rule bleeds into it on one side more than on the oth
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class EndLine:
-    """Two points of the line, in the order of the graduations, and how sure its turn is."""
+    """Two points of the line, in the order of the graduations, and how sure its turn is.
+
+    They are as a lens without distortion gives them.
+    """
 
     points_px: Points
     u_turn_rad: float
@@ -37,6 +41,7 @@ def end_line(
     along: Points,
     across: Points,
     ticks: list[tuple[Points, Points]],
+    ideal: Callable[[Points], Points],
     pitch_px: float,
     short_px: float,
 ) -> EndLine:
@@ -53,6 +58,8 @@ def end_line(
         A point near the line, and unit vectors along it and along the graduations.
     ticks : list of (s, t)
         Places of each graduation's middle line, px along and across from `base`.
+    ideal : callable
+        Takes places in the photo to those of a lens without distortion, shape (N, 2).
     pitch_px, short_px : float
         From graduation to graduation, and the length of the short ones.
     """
@@ -73,7 +80,9 @@ def end_line(
     share = (0.5 * level[:, 0] - low) / np.where(high > low, high - low, np.inf)
     end_t = t[last] + STEP_PX * share
     end_s = lines[:, 0] * end_t + lines[:, 1]
-    return _straight(end_s[ended], end_t[ended], base=base, along=along, across=across)
+    ends = base + end_s[ended, None] * along + end_t[ended, None] * across
+    off = ideal(ends) - base
+    return _straight(off @ along, off @ across, base=base, along=along, across=across)
 
 
 def _straight(s: Points, t: Points, *, base: Points, along: Points, across: Points) -> EndLine:
