@@ -34,7 +34,7 @@ SHARE = 0.95
 
 MOST_WEIGHT = 3.0
 
-UNSEEN = "unseen branches or ends"
+UNSEEN = "unseen branches"
 """Budget line that the fit gives its size."""
 
 
@@ -73,8 +73,7 @@ def missed_of(case: Case) -> list[Missed]:
         length = mine[0].quantities["length"]
         assert isinstance(length, Measured)
         known = {c.source: c.u for c in length.budget if c.source != UNSEEN}
-        gap_mm = known["end points"] if mine[0].kind == "bond_gap" else 0.0
-        terms = terms_of(branches=len(mine[0].lines_px) - 1, border_mm=gap_mm)
+        terms = terms_of(branches=len(mine[0].lines_px) - 1)
         made.append(
             Missed(
                 true_mm=crack["length_mm"], error_mm=length.value - crack["length_mm"],
@@ -120,7 +119,7 @@ def inside(seen: Sequence[Missed], weights: Mapping[str, float]) -> float:
 def written(weights: Mapping[str, float], seen: Sequence[Missed], sets: Sequence[str]) -> str:
     """The weights as a small text that a person can read."""
     lines = [
-        "# Uncertainty from unseen branches or ends; see damagescore/damage/unseen.py.",
+        "# Uncertainty from unseen branches; see damagescore/damage/unseen.py.",
         "# Made by: python -m benchmarks.fit_unseen",
         f"fitted_on = {list(sets)!r}".replace("'", '"'),
         f"cracks = {len(seen)}",

@@ -5,7 +5,8 @@ from numpy.typing import NDArray
 from scipy.ndimage import label as label_runs
 from scipy.spatial import cKDTree
 
-from damagescore.damage.centreline import centre, resample, smooth
+from damagescore.damage.centreline import centre, cumulative_px, resample, smooth
+from damagescore.damage.doubt import doubtful_px
 from damagescore.damage.seam import seam_of
 from damagescore.damage.strands import strands_beside
 from damagescore.damage.strip import Strip
@@ -21,6 +22,9 @@ STROKE_MM = 0.3
 
 TANGENT_MM = 1.5
 """A branch is lengthened backwards by this much at most."""
+
+DOUBTFUL = 0.5
+"""A strand more than half of which may be the surface's own drawing is left out."""
 
 FOOT_MM = 2.5
 """A branch may have left its stroke this far before the search sees it apart."""
@@ -94,7 +98,9 @@ def _strand(around: Surround, course: Points, lines: list[Points]) -> Points | N
     """A strand from its stroke to its tip or back; None where it meets no stroke."""
     px_per_mm = around.px_per_mm
     even = resample(course, step_px=max(1.0, 0.04 * px_per_mm))
-    line, met = smooth(even, spread=2.0), 0
+    line, met = smooth(even, spread=2.0), []
+    if doubtful_px(around, [line]) > DOUBTFUL * cumulative_px(line)[-1]:
+        return None
     for _ in range(2):
         others = np.vstack(lines)
         if _distance(others, line[-1]) > STROKE_MM * px_per_mm:
@@ -103,9 +109,11 @@ def _strand(around: Surround, course: Points, lines: list[Points]) -> Points | N
         if _distance(others, line[-1]) <= STROKE_MM * px_per_mm:
             main = _nearest(lines, line[-1])
             line = joined_to(line[::-1], main, reach_px=TANGENT_MM * px_per_mm)[::-1]
-            met += 1
+        met.append(_distance(others, line[-1]) < 1.0)
         line = line[::-1]
-    return line if met else None
+    if not any(met):
+        return None
+    return line if met[1] else line[::-1]  # a branch starts on its stroke
 
 
 def _main(photo: Photo, edge: Edge, around: Surround, line: Points, layer: int) -> Points:

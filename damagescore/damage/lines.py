@@ -91,7 +91,6 @@ def measure_lines(
             scale,
             ends_mm=ends_mm,
             doubtful_mm=doubtful_mm,
-            kind=kind,
             origin=origin,
             gaps=gaps,
         )
@@ -158,7 +157,6 @@ def _length(
     *,
     ends_mm: list[float],
     doubtful_mm: float,
-    kind: str,
     origin: str,
     gaps: list[Points],
 ) -> Quantity:
@@ -174,9 +172,8 @@ def _length(
         Contribution(source="surface form", u=fine * _u_form(lines, scale)),
     ]
     if origin == "auto":
-        border_mm = math.hypot(*ends_mm) if kind == "bond_gap" else 0.0
-        u_unseen = unseen_mm(branches=len(lines) - 1, border_mm=border_mm)
-        budget.append(Contribution(source="unseen branches or ends", u=u_unseen))
+        u_unseen = unseen_mm(branches=len(lines) - 1)
+        budget.append(Contribution(source="unseen branches", u=u_unseen))
         # It belongs to the crack or it does not: uniform between none of it and all.
         u_doubt = doubtful_mm / math.sqrt(12)
         budget.append(Contribution(source="surface taken for crack", u=u_doubt))

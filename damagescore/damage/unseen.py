@@ -1,4 +1,4 @@
-"""What an automatic length may lack or have too much: branches, ends in a border's shade."""
+"""What an automatic length may lack or have too much: branches that were not seen apart."""
 
 import math
 import tomllib
@@ -9,13 +9,13 @@ from pathlib import Path
 MODEL = Path(__file__).with_name("unseen.toml")
 
 
-def unseen_mm(*, branches: int, border_mm: float) -> float:
-    """Standard uncertainty of a length from branches and ends that were not seen.
+def unseen_mm(*, branches: int) -> float:
+    """Standard uncertainty of a length from branches that were not seen, or feigned.
 
     Root sum of squares of the terms, each times its fitted weight; see `terms_of`.
     """
     weights = fitted_weights()
-    terms = terms_of(branches=branches, border_mm=border_mm)
+    terms = terms_of(branches=branches)
     return math.hypot(*(weights[name] * value for name, value in terms.items()))
 
 
@@ -26,15 +26,12 @@ def fitted_weights() -> Mapping[str, float]:
     return {name: float(value) for name, value in plain["weights"].items()}
 
 
-def terms_of(*, branches: int, border_mm: float) -> dict[str, float]:
+def terms_of(*, branches: int) -> dict[str, float]:
     """What the chance of an unseen part grows with; all in mm.
 
-    "forks": the square root of the number of branches. Inside the main stroke nothing
-    shows where a branch begins; and a crack that branches has other branches, which run
-    close to it or come back to it, and are taken for a part of its stroke.
-
-    "border": the uncertainty of the ends of a bond gap (0 for a crack), once more. On the
-    border of a layer its shade hides or feigns a faint gap, and more so than the
-    grain of open rubber does.
+    "forks": 1 mm a branch. Inside the main stroke nothing shows where a branch begins; a
+    crack that branches has other branches, which run close to it or come back to it; and
+    where many lines meet, some belong to another crack. The number itself described the
+    errors better than its square root, which would hold if branches erred independently.
     """
-    return {"forks": math.sqrt(branches), "border": border_mm}
+    return {"forks": float(branches)}
