@@ -147,7 +147,9 @@ def _u_ends_px(
     if seam is not None:
         for k, line in enumerate((lines[0][::-1], lines[0])):
             if seam.holds_end(line):
-                ends[k] = seam.u_end_px(line)
+                own = seam.u_end_px(line)
+                # Under a card or chalk the gap may go on, and nothing tells.
+                ends[k] = own if seam.sees_beyond(line) else max(own, ends[k])
     return ends
 
 

@@ -62,6 +62,8 @@ class Seam:
     score : ndarray, shape (N,)
         0 where it is as dark as the sound border usually is, 1 where it is as dark as the
         end of a gap must be.
+    judged : ndarray of bool, shape (N,)
+        Where the rubber beside it may be judged.
     along : ndarray, shape (2,)
         Unit vector of the layers; `start_px` is the first place's position along it.
     step_px, px_per_mm : float
@@ -72,6 +74,7 @@ class Seam:
 
     places: Points
     score: Points
+    judged: Mask
     along: Points
     start_px: float
     step_px: float
@@ -103,6 +106,15 @@ class Seam:
         first = round(self.column_of(kept[-1:])[0]) + way
         more = self.places[first : last + 1] if way > 0 else self.places[last : first + 1][::-1]
         return np.vstack([kept, more])
+
+    def sees_beyond(self, line: Points) -> bool:
+        """Whether the border may be judged beyond the last end of a line."""
+        end, columns = self._end(line, 1.0), self.column_of(line[[0, -1]])
+        reach = round(GIVE_UP_MM * self.px_per_mm / self.step_px)
+        beyond = self.judged[end : end + reach + 1]
+        if columns[-1] < columns[0]:
+            beyond = self.judged[max(0, end - reach) : end + 1]
+        return len(beyond) > reach and bool(beyond.all())
 
     def u_end_px(self, line: Points) -> float:
         """Standard uncertainty of the last end along the line.
@@ -193,8 +205,8 @@ def seam_of(
     if score is None:
         return None
     return Seam(
-        places=places, score=score, along=along, start_px=float(first), step_px=step,
-        px_per_mm=px_per_mm, border_px=level, reach_px=reach,
+        places=places, score=score, judged=judged, along=along, start_px=float(first),
+        step_px=step, px_per_mm=px_per_mm, border_px=level, reach_px=reach,
     )  # fmt: skip
 
 
