@@ -9,7 +9,7 @@ from numpy.typing import NDArray
 
 from damagescore.damage.areas import measure_area
 from damagescore.damage.crumbling_border import place_border
-from damagescore.damage.crumbling_closeup import Closeup, closeup_of
+from damagescore.damage.crumbling_closeup import closeup_of
 from damagescore.damage.crumbling_evidence import CLUES, Evidence, evidence_of, seed_score
 from damagescore.damage.crumbling_outline import Outline, outline_of
 from damagescore.damage.crumbling_strip import Mask, cut_strip, disc
@@ -18,6 +18,7 @@ from damagescore.damage.crumbling_unseen import unseen_parts
 from damagescore.damage.record import Finding
 from damagescore.damage.unjudged import Unjudged
 from damagescore.edge.record import Edge
+from damagescore.photo.outline import fill_outline
 from damagescore.photo.record import Photo
 from damagescore.scale.record import Scale
 from damagescore.side_by_side import side_by_side
@@ -130,15 +131,7 @@ def search_crumbling(
     strips = tuple(strip for strip in cut if strip is not None)
     rule = _tuned(CrumblingRule(), sensitivity)
     evidences = evidence_of(strips, edge.shape) if strips else ()
-
-    def placed(evidence: Evidence) -> list[Patch]:
-        found = (
-            _placed(p, closeup_of(photo, edge, scale, evidence=evidence, outline=p.outline))
-            for p in patches_in(evidence, rule)
-        )
-        return [p for p in found if _stands_out(p.outline, rule)]
-
-    seen = side_by_side(placed, evidences)
+    seen = side_by_side(lambda e: _placed_in(e, (photo, edge, scale), rule), evidences)
     patches = [patch for of_layer in seen for patch in of_layer]
     outlines = [p.outline.polygon_px for p in patches]
     unjudged = unseen_parts(evidences, edge, scale, found_px=outlines)
@@ -170,8 +163,37 @@ def _tuned(rule: CrumblingRule, sensitivity: float) -> CrumblingRule:
     )
 
 
-def _placed(patch: Patch, closeup: Closeup) -> Patch:
+def _placed_in(
+    evidence: Evidence, view: tuple[Photo, Edge, Scale], rule: CrumblingRule
+) -> list[Patch]:
+    """Patches of one layer that stand out from the rubber right beside them, placed there."""
+    kept = []
+    for patch in patches_in(evidence, rule):
+        placed = _placed(patch, evidence, view)
+        if not _stands_out(placed.outline, rule):
+            smaller = _core_of(patch, evidence, rule)
+            placed = placed if smaller is None else _placed(smaller, evidence, view)
+        if _stands_out(placed.outline, rule):
+            kept.append(placed)
+    return kept
+
+
+def _placed(patch: Patch, evidence: Evidence, view: tuple[Photo, Edge, Scale]) -> Patch:
+    closeup = closeup_of(*view, evidence=evidence, outline=patch.outline)
     return replace(patch, outline=place_border(closeup, patch.outline))
+
+
+def _core_of(patch: Patch, evidence: Evidence, rule: CrumblingRule) -> Patch | None:
+    """The patch grown anew from its plainest tenth: a tone may have been taken along."""
+    strip, score = evidence.strip, seed_score(evidence)
+    within = np.zeros(score.shape, np.uint8)
+    fill_outline(within, strip.from_photo(patch.outline.polygon_px), 1)
+    held = within > 0
+    core = held & (score >= np.quantile(score[held], 0.9))
+    outline = outline_of(evidence, core, join_mm=rule.join_mm)
+    if outline is None or not _is_crumbled(outline, rule):
+        return None
+    return replace(patch, outline=outline)
 
 
 def patches_in(evidence: Evidence, rule: CrumblingRule) -> list[Patch]:

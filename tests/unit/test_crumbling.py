@@ -228,6 +228,22 @@ def test_look_alikes_are_not_crumbling(disturbed: object) -> None:
     assert found_in(disturbed(rubber())) == ()
 
 
+def test_a_tone_that_ends_nowhere_is_no_patch_but_a_patch_in_it_is() -> None:
+    """Rougher, darker rubber from one end of a layer to the other: only the grains count."""
+    rng = np.random.default_rng(5)
+    grey = rubber()
+    coarse = cv2.GaussianBlur(rng.normal(0, 1, grey.shape), (0, 0), 2.0)
+    rough = 0.85 * np.exp(0.12 * coarse / coarse.std())
+    grey[120:190] *= rough[120:190].astype(np.float32)
+    assert found_in(grey) == ()
+    polygon = outline()
+    (finding,) = found_in(crumbled(grey, polygon))
+    # Rough rubber hides the border, which moves by 1 mm at most; the tone is 50 mm long.
+    assert overlap(finding.polygon_px, polygon) > 0.6
+    assert finding.polygon_px[:, 0].min() > polygon[:, 0].min() - 1.25 * PX_PER_MM
+    assert finding.polygon_px[:, 0].max() < polygon[:, 0].max() + 1.25 * PX_PER_MM
+
+
 @pytest.mark.parametrize("noise", [6.0, 10.0])
 def test_a_noisy_photo_shows_nothing(noise: float) -> None:
     assert find_crumbling(photo_of(rubber(), noise=noise), edge_of(), scale_of()) == ()
