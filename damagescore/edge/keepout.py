@@ -23,8 +23,8 @@ DOT_AREA_MM = 3.2
 LARGEST_SHARE = 0.5
 """A region larger than this share of the photo is no card."""
 
-RULE_BEYOND, RULE_ACROSS = 0.5, 0.75
-"""How far a rule's body may reach beyond its graduations, in their length: along, across."""
+RULE_ACROSS = 0.75
+"""How far a rule's body may reach across its graduations, in their length along it."""
 
 NEAR_SIDE = 0.15
 """Share of the photo's width within which a rule's graduations lie at its side."""
@@ -60,11 +60,16 @@ def keep_out_areas(channels: Image, factor: float, scale: Scale) -> tuple[Points
     wide = scale.method == "rule" and reaching
     cards = _cards(channels, seeds, _millimetre(scale, factor), wide=wide)
     if not cards:
-        boxes = [_rule_box(channels, m, factor) for m in scale.marks if m.kind == "rule"]
+        rules = [m for m in scale.marks if m.kind == "rule"]
         cards = [
-            c for box in boxes
-            for c in _cards(channels, seeds, _millimetre(scale, factor), wide=wide, within=box)
+            c for m in rules
+            for c in _cards(
+                channels, seeds, _millimetre(scale, factor), wide=wide,
+                within=_filled(_rule_box(channels, m, factor, beyond=0.5), seeds.shape),
+            )
         ]  # fmt: skip
+        # A rule like the shims behind it: rather too much kept out than graduations for cracks.
+        cards = cards or [_rule_box(channels, m, factor, beyond=0.25) for m in rules]
     whole = [(c + 0.5) / factor - 0.5 for c in cards]
     return (*whole, *(a for a in marks if not _inside_any(a, whole)))
 
@@ -89,8 +94,10 @@ def _mark_area(mark: Mark, scale: Scale) -> Points | None:
     return None
 
 
-def _rule_box(channels: Image, mark: Mark, factor: float) -> Bytes:
-    """1 where a rule's body may lie: beside the ends of its graduations, on their side.
+def _rule_box(channels: Image, mark: Mark, factor: float, *, beyond: float) -> Points:
+    """Where a rule's body may lie: beside the ends of its graduations, on their side.
+
+    `beyond` is how far it may reach beyond both ends of the graduations, in their length.
 
     A body that is like the bench or the plate behind it is else not parted from them.
     """
@@ -104,12 +111,16 @@ def _rule_box(channels: Image, mark: Mark, factor: float) -> Bytes:
         for side in (-1, 1)
     ]
     far = across * (1.0 if rough[1] > rough[0] else -1.0)
-    first, last = ends[0] - RULE_BEYOND * along, ends[1] + RULE_BEYOND * along
-    box = np.zeros(channels.shape[:2], np.uint8)
-    corners = [first - 0.03 * far, last - 0.03 * far]
-    corners += [last + RULE_ACROSS * far, first + RULE_ACROSS * far]
-    fill_outline(box, np.array(corners), 1)
-    return box
+    first, last = ends[0] - beyond * along, ends[1] + beyond * along
+    near = [first - 0.03 * far, last - 0.03 * far]
+    return np.array([*near, last + RULE_ACROSS * far, first + RULE_ACROSS * far])
+
+
+def _filled(area: Points, shape: tuple[int, ...]) -> Bytes:
+    """1 inside an area."""
+    mask = np.zeros(shape, np.uint8)
+    fill_outline(mask, area, 1)
+    return mask
 
 
 def _millimetre(scale: Scale, factor: float) -> float:
