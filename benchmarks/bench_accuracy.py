@@ -148,7 +148,7 @@ def _judge_profile(case: Case, photo: Photo, measurement: Measurement, tally: Ta
             "bulge peak", mine, true["peak_mm"], px_per_mm=1 / measurement.scale.mm_per_px
         )
         lines.append(f"{trial.error:+.3f}")
-    found = {f.layer for f in measurement.findings}
+    found = {f.layer for f in measurement.findings if f.layer is not None}
     asked = {b["layer"] for b in case.truth["bulges"] if b["is_bulge"]}
     return f"bulges found {sorted(found)} of {sorted(asked)}, peak errors mm {' '.join(lines)}"
 
@@ -157,13 +157,15 @@ def main() -> int:
     """Render or read the scenes, judge each, print the table."""
     parser = argparse.ArgumentParser(description=__doc__)
     parser.add_argument("folder", nargs="?", type=Path)
+    parser.add_argument("--first", type=int, default=0, help="number of the first photo")
     parser.add_argument("--count", type=int, default=30)
     given = parser.parse_args()
     with tempfile.TemporaryDirectory() as made:
         folder = given.folder
         if folder is None:
             folder = Path(made)
-            make_scenes(["checking", "--out", made, "--count", str(given.count)])
+            which = ["--first", str(given.first), "--count", str(given.count)]
+            make_scenes(["checking", "--out", made, *which])
         tally = Tally()
         for case in tqdm(list(cases_in(folder)), unit="photo", file=sys.stderr, disable=None):
             tqdm.write(judge(case, tally), file=sys.stdout)

@@ -58,10 +58,25 @@ def build_parser() -> argparse.ArgumentParser:
         "--count", type=int, help="how many; all photos of demo and order, or 24"
     )
     parser.add_argument(
+        "--first",
+        type=int,
+        default=0,
+        help="number of the first photo; the ones before are left out",
+    )
+    parser.add_argument(
         "--width", type=int, default=2200, help="photo width in pixels, but for demo and order"
     )
     parser.add_argument("--masks", action="store_true", help="write label masks for demo too")
     return parser
+
+
+def _up_to(first: int, count: int | None) -> int | None:
+    """How many photos to draw so that `count` of them follow the first wanted one."""
+    if first < 0:
+        raise UsageError(f"The first photo is {first}.", remedy="Give a number of 0 or more.")
+    if count is None or count < 1:
+        return count if first == 0 else first + 24
+    return first + count
 
 
 def main(arguments: list[str] | None = None) -> int:
@@ -71,12 +86,15 @@ def main(arguments: list[str] | None = None) -> int:
         if options.which in ("history", "endurance"):
             write_series(options.out, only=options.which)
             return 0
-        specs, first = choose_specs(options.which, options.count, width_px=options.width)
+        specs, seed = choose_specs(
+            options.which, _up_to(options.first, options.count), width_px=options.width
+        )
         masks = options.masks or options.which not in ("demo", "order")
         if options.which == "order":
             write_order(options.out)
-        for i, spec in enumerate(tqdm(specs, desc=options.which, unit="photo")):
-            write_scene(render(spec, first + i), options.out, with_mask=masks)
+        wanted = list(enumerate(specs))[options.first :]
+        for i, spec in tqdm(wanted, desc=options.which, unit="photo"):
+            write_scene(render(spec, seed + i), options.out, with_mask=masks)
     except DamageScoreError as fault:
         sys.stderr.write(f"{fault}\n")
         return 2

@@ -141,6 +141,19 @@ def test_an_unknown_backdrop_names_the_known_ones():
     assert "shelves" in said.value.remedy
 
 
+def test_photos_can_be_made_from_any_number_on(tmp_path):
+    main(["development", "--out", str(tmp_path / "all"), "--count", "3", "--width", "240"])
+    main(["development", "--out", str(tmp_path / "last"), "--first", "2", "--count", "1",
+          "--width", "240"])  # fmt: skip
+    (photo,) = (tmp_path / "last").glob("*.jpg")
+    assert photo.read_bytes() == (tmp_path / "all" / photo.name).read_bytes()
+
+
+def test_a_first_photo_below_zero_is_refused(tmp_path, capsys):
+    assert main(["hard", "--out", str(tmp_path), "--first", "-1"]) == 2
+    assert "Give a number of 0 or more" in capsys.readouterr().err
+
+
 def test_a_longer_list_begins_with_the_shorter():
     assert development_specs(8)[:3] == development_specs(3)
 
