@@ -40,12 +40,7 @@ class Desk:
         page = context.new_page()
         page.on("pageerror", lambda e: self.faults.append(str(e)))
         page.goto(f"{self.address}/?inspection={record.id}&step=findings")
-        page.get_by_label("Who is working?").fill(name)
-        page.get_by_label("Who is working?").press("Enter")
-        expect(page.get_by_label("Who is working?")).to_have_count(0)
-        # Until the name is taken over, a workspace that is read-only stands there.
-        expect(page.locator("[data-tool=trace]:enabled")).to_have_count(1)
-        expect(page.locator("[data-tool=trace]:disabled")).to_have_count(0)
+        give_name(page, name)
         expect(page.locator(".stage[data-ready=yes]")).to_be_visible()
         page.locator(".ws").evaluate("(root) => root.scrollIntoView({block: 'end'})")
         return page
@@ -62,6 +57,16 @@ class Desk:
 
     def area_px(self, name: str) -> float:
         return float(self.findings()[name]["quantities"]["area"]["value"]) / MM_PER_PX**2
+
+
+def give_name(page: Page, name: str) -> None:
+    """Say who works, and wait for the one workspace that can be changed."""
+    page.get_by_label("Who is working?").fill(name)
+    page.get_by_label("Who is working?").press("Enter")
+    expect(page.get_by_label("Who is working?")).to_have_count(0)
+    # Until the name is taken over, a workspace that is read-only stands there.
+    expect(page.locator("[data-tool=trace]:enabled")).to_have_count(1)
+    expect(page.locator("[data-tool=trace]:disabled")).to_have_count(0)
 
 
 def at(page: Page, *points: list[float]) -> list[list[float]]:

@@ -131,7 +131,7 @@ def _begin(page: Page, address: str, order: Path) -> None:
 
 
 def _sort(page: Page, photos: list[Path]) -> None:
-    page.locator("input[type=file]").set_input_files(photos)
+    page.locator("input[type=file][multiple]").set_input_files(photos)
     page.get_by_role("button", name="Sort 2 photos").click()
     expect(page.get_by_text("To be assigned: 1")).to_be_visible(timeout=MEASURED)
     expect(page.get_by_text("No job card can be read in it")).to_be_visible(timeout=STEP)

@@ -8,7 +8,7 @@ import pytest
 from playwright.sync_api import Page, expect
 
 from tests.ui.browser import browser, chromium, server
-from tests.ui.desk import Desk, click, drag, row, saved
+from tests.ui.desk import Desk, click, drag, give_name, row, saved
 
 pytestmark = [
     pytest.mark.browser,
@@ -112,9 +112,7 @@ def test_rubber_between_two_shims_cannot_go_alone(page: Page) -> None:
 
 def test_layers_are_put_right_without_a_mouse(desk: Desk, page: Page) -> None:
     page.reload()
-    page.get_by_label("Who is working?").fill("R. Alder")
-    page.get_by_label("Who is working?").press("Enter")
-    expect(page.locator("[data-tool=trace]:enabled")).to_have_count(1)
+    give_name(page, "R. Alder")
     page.locator(".ws").focus()
     for key in ("z", "n", "n"):
         page.keyboard.press(key)
