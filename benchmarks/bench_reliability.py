@@ -114,7 +114,10 @@ def main() -> int:
         seen += [w for found in photos for w in found]
     print(table(seen))
     if given.diagram is not None:
-        given.diagram.write_text(to_svg(diagram(seen)) + "\n", encoding="utf-8")
+        # In a file there is no page whose ground, letters and ink it could take.
+        paper = 'style="background:#fff;color:#222;font-family:sans-serif;'
+        svg = to_svg(diagram(seen)).replace('style="', paper, 1)
+        given.diagram.write_text(f"{svg}\n", encoding="utf-8")
     return 0
 
 
