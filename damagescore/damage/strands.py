@@ -20,7 +20,11 @@ BESIDE_MM = 0.1
 """Nearer than this to the middle, a stroke's own ragged side looks like a strand."""
 
 OWN_MM = 0.1
+"""Off the middle, within which a stroke's own darkness is read."""
+
 LEAST_MM = 0.5
+"""Shorter strands are grains."""
+
 DARK = (0.5, 1.05)
 """A strand is about as dark as its stroke; what is darker is a stroke of its own."""
 
@@ -28,11 +32,16 @@ VALLEY = 0.2
 """Between them it is lighter by this share of the stroke's darkness."""
 
 FREE = 0.75
+"""Quantile of a cut that is the light beside all strokes on it."""
+
 LEAST_DARKNESS = 0.2
+"""Share of the light that a stroke must take for strands beside it to be looked for."""
+
 DRAWN_MM = 0.2
 """Nearer than this to a line that is drawn already, it is that line."""
 
 STRAIGHT_MM, STRAIGHT_DEG = 0.05, 2.0
+"""Scatter and slope against the layers below which a strand is a mould line."""
 
 
 def strands_beside(
