@@ -7,6 +7,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from damagescore.quantity import rectangular
+from damagescore.ranks import median_slope
 
 Points = NDArray[np.float64]
 Mask = NDArray[np.bool_]
@@ -212,13 +213,8 @@ def _stand(t: Points, values: Points, px_mm: float) -> tuple[float, float]:
 
 
 def _lean(t: Points, values: Points) -> float:
-    """Slope of a shim's rows: the median of the slopes between pairs."""
-    i, j = np.triu_indices(len(t), 1)
-    apart = t[j] - t[i]
-    known = np.abs(apart) > 1e-9
-    return (
-        float(np.median((values[j] - values[i])[known] / apart[known])) if known.any() else 0.0
-    )
+    """Slope of a shim's rows; rows may share a place."""
+    return float(median_slope(t, values, least=1e-9))
 
 
 def _lost_mm(surface: Points, shims: list[Mask], out: Points) -> float:

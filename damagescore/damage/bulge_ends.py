@@ -6,6 +6,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from damagescore.edge.record import Edge, Layer
+from damagescore.ranks import median_slope
 from damagescore.scale.record import Scale
 
 Points = NDArray[np.float64]
@@ -92,7 +93,5 @@ def _shift(edge: Edge, outline: Points, along: Points, scale: Scale) -> Points:
 
 def _median_line(x: Points, y: Points) -> Points:
     """Line by the median of the slopes between pairs (Theil-Sen)."""
-    i, j = np.triu_indices(len(x), 1)
-    far = np.abs(x[j] - x[i]) > 0.1 * np.ptp(x)
-    slope = float(np.median((y[j] - y[i])[far] / (x[j] - x[i])[far]))
+    slope = float(median_slope(x, y, least=0.1 * float(np.ptp(x))))
     return np.array([slope, float(np.median(y - slope * x))])

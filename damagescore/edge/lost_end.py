@@ -8,6 +8,7 @@ from scipy.ndimage import median_filter
 
 from damagescore.edge.outline import Outline, filled
 from damagescore.edge.stack import Stack
+from damagescore.ranks import median_slope
 
 Points = NDArray[np.float64]
 
@@ -50,7 +51,7 @@ def doubt_beyond(outline: Outline, stack: Stack, mm_per_px: float) -> str:
         return "the end of an outer shim stands far from the line of the others"
     out = median_filter(filled(outline), 5) * mm_per_px
     rows = np.array([m for m, _ in stack.shims])
-    out -= _lean(rows, np.interp(rows, outline.rows, out)) * outline.rows
+    out -= median_slope(rows, np.interp(rows, outline.rows, out)) * outline.rows
     top, bottom = (round(end - outline.rows[0]) for end in (stack.top, stack.bottom))
     reach = round(BEYOND * stack.pitch_px)
     sides = (out[max(top - reach, 0) : max(top, 0)][::-1], out[bottom : bottom + reach])
@@ -98,16 +99,8 @@ def _off_line(outline: Outline, stack: Stack, mm_per_px: float) -> Points:
     """How far the shims' ends (K,) lie from the line of most of them, mm."""
     rows = np.array([m for m, _ in stack.shims])
     ends = np.interp(rows, outline.rows, median_filter(filled(outline), 9)) * mm_per_px
-    rest = ends - _lean(rows, ends) * rows
+    rest = ends - median_slope(rows, ends) * rows
     return np.asarray(np.abs(rest - np.median(rest)))
-
-
-def _lean(rows: Points, ends: Points) -> float:
-    """Slope of the line through most of the ends (K,) at rows: the median of the pairs'."""
-    if len(rows) < 2:
-        return 0.0
-    i, j = np.triu_indices(len(rows), 1)
-    return float(np.median((ends[j] - ends[i]) / (rows[j] - rows[i])))
 
 
 def _bulges(out: Points) -> bool:

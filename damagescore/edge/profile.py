@@ -20,6 +20,7 @@ from damagescore.edge.stack import Stack, find_stack, goes_on
 from damagescore.edge.straighten import Profiles
 from damagescore.errors import EdgeError
 from damagescore.photo.record import Photo
+from damagescore.ranks import median_slope
 from damagescore.scale.record import Scale
 
 Points = NDArray[np.float64]
@@ -137,9 +138,7 @@ def _straightness(scale: Scale, turned: Turned, outline: Outline, stack: Stack) 
     chord = mm[-1] - mm[0]
     normal = np.array([-chord[1], chord[0]]) / (np.hypot(*chord) + 1e-9)
     off = mm @ normal
-    # Median of pairwise slopes: one or two shims lost in the background do no harm.
-    i, j = np.triu_indices(len(rows), 1)
-    off = off - float(np.median((off[j] - off[i]) / (rows[j] - rows[i]))) * rows
+    off = off - median_slope(rows, off) * rows  # shims lost in the background do no harm
     typical = float(np.median(np.abs(off - np.median(off))))
     return 1.0 / (1.0 + (typical / 0.12) ** 2)
 
@@ -218,9 +217,7 @@ def _inner_line(outline: Outline, rows: Points, mm_per_px: float) -> Points:
     x = np.interp(rows, outline.rows, outline.x)
     rows, x = rows[np.isfinite(x)], x[np.isfinite(x)]
     few = np.unique(np.linspace(0, len(rows) - 1, 90).astype(np.intp))
-    i, j = np.triu_indices(len(few), 1)
-    # Median of pairwise slopes: where the line is looked for from.
-    slope = float(np.median((x[few[j]] - x[few[i]]) / (rows[few[j]] - rows[few[i]])))
+    slope = float(median_slope(rows[few], x[few]))  # where the line is looked for from
     terms = np.array([slope, float(np.median(x - slope * rows))])
     for _ in range(12):
         off = x - np.polyval(terms, rows)

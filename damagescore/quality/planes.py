@@ -9,6 +9,7 @@ from numpy.typing import NDArray
 
 from damagescore.quality.record import Check
 from damagescore.quality.rule import QualityRule
+from damagescore.ranks import median_slope
 from damagescore.scale.record import Scale
 from damagescore.scale.round_edge import STATED_TURN_DEG, other_rounds
 from damagescore.scale.surface import SurfaceMap
@@ -88,8 +89,8 @@ def convergence(surface: SurfaceMap, polygons_px: list[Points]) -> Convergence |
     height = float(np.ptp(level))
     if known.sum() < STATIONS / 2 or length < 0.5 * height:
         return None
-    slope = _pair_slopes(s[known], borders[:, known], least=LEAST_APART * length)
-    (by_level,) = _pair_slopes(level, slope[None], least=LEAST_APART * height)
+    slope = median_slope(s[known], borders[:, known], least=LEAST_APART * length)
+    by_level = median_slope(level, slope, least=LEAST_APART * height)
     misfit = slope - by_level * level
     # the usual spread of a normal law by its median deviation; two values were fitted
     spread = 1.4826 * float(np.median(np.abs(misfit - np.median(misfit))))
@@ -161,11 +162,3 @@ def _sides(outline: Points, s: Points) -> Points:
         np.where(crossed, at, np.inf).min(axis=0), np.where(crossed, at, -np.inf).max(axis=0)
     ])  # fmt: skip
     return np.where(np.isfinite(sides), sides, np.nan)
-
-
-def _pair_slopes(x: Points, rows: Points, *, least: float) -> Points:
-    """Theil-Sen slope of each row over x: the median over pairs that lie apart."""
-    i, j = np.triu_indices(len(x), k=1)
-    far = np.abs(x[j] - x[i]) >= least
-    i, j = i[far], j[far]
-    return np.asarray(np.median((rows[:, j] - rows[:, i]) / (x[j] - x[i]), axis=1))
