@@ -19,14 +19,9 @@ TOLERANCE_PX = 1.0
 within 0.5 %, where counting pixels errs by -10 % and skeleton chains by +8 %."""
 
 
-def cumulative_px(line: Points) -> Points:
-    """Distance of every vertex from the first one along the line."""
-    return run_of(line)
-
-
 def resample(line: Points, *, step_px: float) -> Points:
     """Points at an even distance of about `step_px`; both ends stay."""
-    along = cumulative_px(line)
+    along = run_of(line)
     count = max(2, round(along[-1] / step_px) + 1)
     return at_run(line, np.linspace(0.0, along[-1], count))
 

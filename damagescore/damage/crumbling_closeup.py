@@ -20,6 +20,7 @@ from damagescore.damage.crumbling_strip import (
     pooled,
 )
 from damagescore.edge.record import Edge
+from damagescore.photo.outline import fill_outline
 from damagescore.photo.record import Photo
 from damagescore.scale.record import Scale
 
@@ -105,8 +106,7 @@ def closeup_of(
     grain = tuple(pooled(strip, b * b, GRAIN_MM) for b in bands)
     dark = [pooled(strip, np.minimum(b, 0) ** 2, GRAIN_MM) for b in bands[:3]]
     first = np.zeros(strip.log_grey.shape, np.uint8)
-    points = np.round(strip.from_photo(outline.polygon_px) * 16).astype(np.int32)
-    cv2.fillPoly(first, [points], (1,), shift=4)
+    fill_outline(first, strip.from_photo(outline.polygon_px), 1)
     return Closeup(
         strip=strip,
         first=(first > 0) & (strip.inside > 0.5),

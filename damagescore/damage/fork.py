@@ -5,13 +5,14 @@ from numpy.typing import NDArray
 from scipy.ndimage import label as label_runs
 from scipy.spatial import cKDTree
 
-from damagescore.damage.centreline import centre, cumulative_px, resample, smooth
+from damagescore.damage.centreline import centre, resample, smooth
 from damagescore.damage.doubt import doubtful_px
 from damagescore.damage.seam import seam_of
 from damagescore.damage.strands import strands_beside
 from damagescore.damage.strip import Strip
 from damagescore.damage.tips import Surround, surround_of, with_true_end
 from damagescore.edge.record import Edge
+from damagescore.photo.along import run_of
 from damagescore.photo.record import Photo
 from damagescore.scale.record import Scale
 
@@ -99,7 +100,7 @@ def _strand(around: Surround, course: Points, lines: list[Points]) -> Points | N
     px_per_mm = around.px_per_mm
     even = resample(course, step_px=max(1.0, 0.04 * px_per_mm))
     line, met = smooth(even, spread=2.0), []
-    if doubtful_px(around, [line]) > DOUBTFUL * cumulative_px(line)[-1]:
+    if doubtful_px(around, [line]) > DOUBTFUL * run_of(line)[-1]:
         return None
     for _ in range(2):
         others = np.vstack(lines)

@@ -10,7 +10,7 @@ from pathlib import Path
 import numpy as np
 from numpy.typing import NDArray
 
-from damagescore.damage.centreline import cumulative_px, resample
+from damagescore.damage.centreline import resample
 from damagescore.damage.confidence import LEAST_CHANCE as LEAST_SURE
 from damagescore.damage.confidence import MOST_CHANCE as MOST_SURE
 from damagescore.damage.confidence import Model, read_model
@@ -18,6 +18,7 @@ from damagescore.damage.links import Link
 from damagescore.damage.record import Finding
 from damagescore.damage.tips import Surround, line_contrast, surround_of
 from damagescore.edge.record import Edge
+from damagescore.photo.along import run_of
 from damagescore.photo.record import Photo
 from damagescore.scale.record import Scale
 
@@ -210,7 +211,7 @@ def possible_gaps(
 def _ends(piece: Piece, mm_per_px: float) -> Iterator[End]:
     """Both ends of the main path and the far ends of branches."""
     for number, line in enumerate(piece.lines):
-        if len(line) < 3 or cumulative_px(line)[-1] * mm_per_px < LEAST_LINE_MM:
+        if len(line) < 3 or run_of(line)[-1] * mm_per_px < LEAST_LINE_MM:
             continue
         for ahead in (line, line[::-1]) if number == 0 else (line[::-1],):
             others = [x for k, x in enumerate(piece.lines) if k != number]
@@ -221,7 +222,7 @@ def _ends(piece: Piece, mm_per_px: float) -> Iterator[End]:
 
 def _onward(line: Points, mm_per_px: float) -> Points:
     """Unit direction beyond the first point, from the last 0.8 mm before it."""
-    along = cumulative_px(line) * mm_per_px
+    along = run_of(line) * mm_per_px
     back = line[np.searchsorted(along, LEAST_LINE_MM) - 1 :][:1]
     aim = line[0] - back[0]
     return np.asarray(aim / max(float(np.hypot(*aim)), 1e-9))
@@ -238,7 +239,7 @@ def _way(a: End, b: End, most_px: float) -> Points | None:
         (2 * t**3 - 3 * t**2 + 1) * a.tip + (t**3 - 2 * t**2 + t) * gap * a.onward
         + (3 * t**2 - 2 * t**3) * b.tip - (t**3 - t**2) * gap * b.onward
     )  # fmt: skip
-    return way if cumulative_px(way)[-1] <= LONGEST * gap else None
+    return way if run_of(way)[-1] <= LONGEST * gap else None
 
 
 def _crossing(photo: Photo, edge: Edge, scale: Scale, a: End, b: End, way: Points) -> Crossing:
@@ -255,7 +256,7 @@ def _crossing(photo: Photo, edge: Edge, scale: Scale, a: End, b: End, way: Point
     gap = float(np.hypot(*chord))
     turns = (math.acos(min(1.0, float(x @ chord) / gap)) for x in (a.onward, -b.onward))
     return Crossing(
-        gap_mm=cumulative_px(way)[-1] * mm_per_px,
+        gap_mm=run_of(way)[-1] * mm_per_px,
         bend=sum(turns),
         covered=float(np.mean(_darkness(around, course) < COVERED)),
         alike=max(0.0, paler) / max(darker, 0.02),
@@ -265,7 +266,7 @@ def _crossing(photo: Photo, edge: Edge, scale: Scale, a: End, b: End, way: Point
 
 def _tail(line: Points, step_px: float, length_px: float) -> Points:
     """The part of a line next to its tip."""
-    kept = max(2, int(np.sum(cumulative_px(line) <= length_px)))
+    kept = max(2, int(np.sum(run_of(line) <= length_px)))
     return resample(line[:kept], step_px=step_px)
 
 

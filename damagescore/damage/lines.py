@@ -6,7 +6,7 @@ from collections.abc import Iterable
 import numpy as np
 from numpy.typing import NDArray
 
-from damagescore.damage.centreline import cumulative_px, resample, simplify
+from damagescore.damage.centreline import resample, simplify
 from damagescore.damage.doubt import doubtful_px
 from damagescore.damage.links import apart_at
 from damagescore.damage.seam import seam_of
@@ -17,6 +17,7 @@ from damagescore.edge.along import span_mm
 from damagescore.edge.record import Edge
 from damagescore.edge.region import visible_length_mm
 from damagescore.errors import UsageError
+from damagescore.photo.along import run_of
 from damagescore.photo.record import Photo
 from damagescore.quantity import Contribution, NotMeasured, Quantity, from_budget
 from damagescore.scale.record import Scale
@@ -77,7 +78,7 @@ def measure_lines(
     own stroke is counted from where it leaves it.
     """
     lines = [np.asarray(line, np.float64).reshape(-1, 2) for line in lines_px]
-    lines = [line for line in lines if len(line) > 1 and cumulative_px(line)[-1] > 0]
+    lines = [line for line in lines if len(line) > 1 and run_of(line)[-1] > 0]
     if not lines:
         raise UsageError(
             f"The {kind.replace('_', ' ')} has no line with two different points.",

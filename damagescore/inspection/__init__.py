@@ -25,7 +25,7 @@ from damagescore.inspection.lifecycle import (
     supersede,
 )
 from damagescore.inspection.link_edits import join_link, leave_apart
-from damagescore.inspection.link_notes import links_in, open_links, words_of_link
+from damagescore.inspection.link_notes import gap_text, links_in, open_links, words_of_link
 from damagescore.inspection.observe import n_proposed, observations_of
 from damagescore.inspection.plain import (
     content_sha256,
@@ -80,6 +80,7 @@ __all__ = [
     "confirm_finding",
     "content_sha256",
     "edits_of_others",
+    "gap_text",
     "inspection_from_dict",
     "inspection_to_dict",
     "join_link",

@@ -8,12 +8,11 @@ from damagescore.errors import RecordError
 from damagescore.inspection.checks import (
     checked_part,
     checked_task,
-    checked_time,
     name_of,
     plain_json,
     text_of,
 )
-from damagescore.inspection.editing import edited
+from damagescore.inspection.editing import edited, new_review
 from damagescore.inspection.patches import (
     entry_of,
     finding_in,
@@ -27,7 +26,6 @@ from damagescore.inspection.record import (
     Inspection,
     Part,
     PhotoEntry,
-    Review,
     ReviewState,
     Task,
 )
@@ -300,7 +298,7 @@ def _review(
 ) -> Inspection:
     entry = entry_of(inspection, sha256)
     _need(entry, finding_id)
-    review = _new_review(state, by=by, reason=reason, at=at)
+    review = new_review(state, by=by, reason=reason, at=at)
     action = {"confirmed": "confirm", "rejected": "reject"}[state]
     return edited(
         inspection, action, _finding_name(inspection, sha256, finding_id), by=by,
@@ -330,7 +328,7 @@ def _take_over(
     # Nothing else of it is kept, and all of a photo takes long to check.
     taken = {"findings": [finding], "totals": measurement.get("totals")}
     given = plain_json(taken, "The measurement")
-    review = _new_review("confirmed", by=by, reason=reason, at=at)
+    review = new_review("confirmed", by=by, reason=reason, at=at)
     before = finding_patch(
         entry, finding_id, measurement=entry.measurement, review=entry.reviews.get(finding_id)
     )
@@ -340,15 +338,6 @@ def _take_over(
         inspection, action, target, by=by, reason=reason, at=review.at, before=before,
         after=after,
     )  # fmt: skip
-
-
-def _new_review(state: ReviewState, *, by: str, reason: str, at: str | None) -> Review:
-    return Review(
-        state=state,
-        by=name_of(by, "The reviewer's name", needed=True),
-        at=checked_time(at),
-        reason=text_of(reason, "The reason"),
-    )
 
 
 def _entry(

@@ -5,11 +5,11 @@ from dataclasses import replace
 from typing import Any
 
 from damagescore.errors import RecordError
-from damagescore.inspection.checks import checked_time, name_of, plain_json, text_of
-from damagescore.inspection.editing import edited
+from damagescore.inspection.checks import plain_json
+from damagescore.inspection.editing import edited, new_review
 from damagescore.inspection.link_notes import open_links, words_of_link
 from damagescore.inspection.patches import entry_of, finding_in, link_patch
-from damagescore.inspection.record import Inspection, PhotoEntry, Review, ReviewState
+from damagescore.inspection.record import Inspection, PhotoEntry, Review
 
 
 def join_link(
@@ -46,7 +46,7 @@ def join_link(
         for f in entry.measurement["findings"]
         if f["id"] != link["second"]
     ]
-    review = _review("confirmed", by=by, at=at)
+    review = new_review("confirmed", by=by, at=at)
     reviews = {k: r for k, r in entry.reviews.items() if k != link["second"]}
     after = replace(
         entry,
@@ -68,7 +68,7 @@ def leave_apart(
     """Say that the two ends of a link are not one crack; RecordError as for `join_link`."""
     entry = entry_of(inspection, sha256)
     link = _open(entry, link_id)
-    review = _review("rejected", by=by, at=at, reason=reason)
+    review = new_review("rejected", by=by, at=at, reason=reason)
     after = replace(entry, reviews={**entry.reviews, link["id"]: review})
     return _decided(inspection, entry, after, link=link, action="leave_apart", review=review)
 
@@ -97,13 +97,4 @@ def _open(entry: PhotoEntry, link_id: str) -> Mapping[str, Any]:
     raise RecordError(
         f"There is nothing to decide on for {link_id[:80]!r}.",
         remedy="Choose a gap that is shown, or trace the crack.",
-    )
-
-
-def _review(state: ReviewState, *, by: str, at: str | None, reason: str = "") -> Review:
-    return Review(
-        state=state,
-        by=name_of(by, "The reviewer's name", needed=True),
-        at=checked_time(at),
-        reason=text_of(reason, "The reason"),
     )

@@ -7,6 +7,7 @@ import numpy as np
 
 from damagescore.inspection.patches import finding_in
 from damagescore.inspection.record import Inspection, PhotoEntry
+from damagescore.quantity import MM_PER_INCH, Length
 
 MOVED_PX = 3.0
 """An end of a finding that lies farther from its link than this has been moved by hand."""
@@ -43,6 +44,11 @@ def link_notes(inspection: Inspection) -> Iterator[str]:
 def words_of_link(link: Mapping[str, Any]) -> str:
     """Name the two ends of a link: "crack-1 and crack-2"."""
     return f"{link['first']} and {link['second'] or 'a faint line'}"
+
+
+def gap_text(link: Mapping[str, Any], unit: Length) -> str:
+    """How wide a link's gap is, with its unit: "0.8 mm"."""
+    return f"{link['gap_mm'] / (1.0 if unit == 'mm' else MM_PER_INCH):.2g} {unit}"
 
 
 def _holds(

@@ -162,9 +162,7 @@ def _put_photo(inspection: Inspection, patch: Patch) -> Inspection:
 def _put_finding(inspection: Inspection, patch: Patch) -> Inspection:
     entry = entry_of(inspection, patch["photo"])
     finding_id, review = patch["id"], patch["review"]
-    reviews = {k: r for k, r in entry.reviews.items() if k != finding_id}
-    if review is not None:
-        reviews[finding_id] = Review(**review)
+    reviews = _with_reviews(entry, {finding_id: review})
     measurement = entry.measurement
     if "finding" in patch:
         measurement = {
@@ -173,6 +171,14 @@ def _put_finding(inspection: Inspection, patch: Patch) -> Inspection:
             "totals": patch["totals"],
         }
     return _with_photo(inspection, entry, reviews=reviews, measurement=measurement)
+
+
+def _with_reviews(
+    entry: PhotoEntry, changed: Mapping[str, dict[str, Any] | None]
+) -> dict[str, Review]:
+    """Reviews of a photo with some put in, by finding or link; None takes one out."""
+    kept = {k: r for k, r in entry.reviews.items() if k not in changed}
+    return kept | {k: Review(**r) for k, r in changed.items() if r is not None}
 
 
 _FOLLOWS = ("edge", "quality", "totals", "unjudged")
@@ -215,8 +221,7 @@ def _put_layers(inspection: Inspection, patch: Patch) -> Inspection:
         "layers": kept,
         "findings": [findings[k] for k in patch["order"]],
     }
-    reviews = {k: r for k, r in entry.reviews.items() if k not in patch["reviews"]}
-    reviews |= {k: Review(**r) for k, r in patch["reviews"].items() if r is not None}
+    reviews = _with_reviews(entry, patch["reviews"])
     return _with_photo(inspection, entry, measurement=measurement, reviews=reviews)
 
 
@@ -231,8 +236,7 @@ def _put_link(inspection: Inspection, patch: Patch) -> Inspection:
             "totals": patch["totals"],
         }
     changed = {**patch.get("reviews", {}), patch["id"]: patch["review"]}
-    reviews = {k: r for k, r in entry.reviews.items() if k not in changed}
-    reviews |= {k: Review(**r) for k, r in changed.items() if r is not None}
+    reviews = _with_reviews(entry, changed)
     return _with_photo(inspection, entry, measurement=measurement, reviews=reviews)
 
 

@@ -62,15 +62,19 @@ def clash_of(
 
 
 def edits_of_others(
-    inspection: Inspection, *, photo: str, seen: int | None, own: Iterable[int] = ()
+    inspection: Inspection,
+    *,
+    photo: str | None = None,
+    seen: int | None,
+    own: Iterable[int] = (),
 ) -> tuple[Edit, ...]:
-    """Edits of one photo that a person has not seen and did not make.
+    """Edits that a person has not seen and did not make.
 
     Parameters
     ----------
     inspection : Inspection
-    photo : str
-        Its SHA-256.
+    photo : str, optional
+        SHA-256 of the photo that they are to be of.
     seen : int or None
         Number of edits that the person was shown; None where nothing was shown yet.
     own : iterable of int
@@ -80,7 +84,8 @@ def edits_of_others(
     return tuple(
         e
         for e in inspection.edits[len(inspection.edits) if seen is None else seen :]
-        if e.number not in mine and is_patch(e.after) and is_of_photo(e.after, photo)
+        if e.number not in mine
+        and (photo is None or (is_patch(e.after) and is_of_photo(e.after, photo)))
     )
 
 

@@ -7,7 +7,7 @@ from reportlab.lib.units import mm
 from reportlab.platypus import Flowable, KeepTogether, Spacer, Table, TableStyle
 
 from damagescore.errors import DamageScoreError
-from damagescore.inspection import open_links, words_of_link
+from damagescore.inspection import gap_text, open_links, words_of_link
 from damagescore.inspection.record import PhotoEntry
 from damagescore.photo import read_photo
 from damagescore.photo.record import Photo
@@ -74,10 +74,9 @@ def _gap_notes(entry: PhotoEntry, *, unit: Length) -> Iterator[str]:
                 "counts to its length, with a budget line of its own."
             )
     for link in open_links(entry):
-        factor = 1.0 if unit == "mm" else 1 / MM_PER_INCH
         yield (
             f"{words_of_link(link)} may be one crack, across a gap of "
-            f"{link['gap_mm'] * factor:.2g} {unit} (chance {100 * link['chance']:.0f} %). "
+            f"{gap_text(link, unit)} (chance {100 * link['chance']:.0f} %). "
             "Nobody has decided on it, so lengths may be understated."
         )
 

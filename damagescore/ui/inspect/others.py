@@ -1,11 +1,8 @@
 """What others changed while the page stands open."""
 
-from collections.abc import Sequence
-
 import streamlit as st
 
-from damagescore.inspection.record import Edit
-from damagescore.inspection.together import words_of_others
+from damagescore.inspection.together import edits_of_others, words_of_others
 from damagescore.ui.session import desk, load, store
 from damagescore.ui.words import as_written
 
@@ -24,7 +21,11 @@ def _panel(inspection_id: str, revision: int) -> None:
     # A photo that was measured is an edit too; the panel of measuring draws the page then.
     if store().revision(inspection_id) == revision or desk().progress(inspection_id):
         return
-    fresh = _fresh(inspection_id)
+    fresh = edits_of_others(
+        load(inspection_id),
+        seen=st.session_state.get(f"shown-{inspection_id}"),
+        own=st.session_state.get(f"own-{inspection_id}", ()),
+    )
     if not fresh:
         return
     # It floats over the page: what somebody is about to click must not move.
@@ -32,11 +33,3 @@ def _panel(inspection_id: str, revision: int) -> None:
         st.markdown(f":material/group: {as_written(words_of_others(fresh))}")
         if st.button("Show", key="show-others", icon=":material/refresh:"):
             st.rerun()
-
-
-def _fresh(inspection_id: str) -> Sequence[Edit]:
-    """Edits that this session neither made nor was shown."""
-    edits = load(inspection_id).edits
-    seen = st.session_state.get(f"shown-{inspection_id}", len(edits))
-    own = st.session_state.get(f"own-{inspection_id}", ())
-    return [e for e in edits[seen:] if e.number not in own]

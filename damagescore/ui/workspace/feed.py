@@ -4,7 +4,14 @@ from collections.abc import Mapping, Sequence
 from typing import Any
 
 from damagescore.damage.links import apart_at
-from damagescore.inspection import last_redoable, last_undoable, open_links, words_of_edit
+from damagescore.inspection import (
+    gap_text,
+    last_redoable,
+    last_undoable,
+    open_links,
+    words_of_edit,
+    words_of_link,
+)
 from damagescore.inspection.record import Inspection, PhotoEntry, Review
 from damagescore.quantity import (
     MM_PER_INCH,
@@ -195,13 +202,12 @@ def _rulers(entry: PhotoEntry, unit: Length) -> list[dict[str, Any]]:
 
 
 def _link(link: Mapping[str, Any], unit: Length) -> dict[str, Any]:
-    gap = link["gap_mm"] / (1.0 if unit == "mm" else MM_PER_INCH)
+    chance = round(100 * link["chance"])
     return {
         "id": link["id"],
-        "first": link["first"],
-        "second": link["second"] or "a faint line",
+        "name": words_of_link(link),
         "lines": [_rounded(x) for x in (link["line_px"], *link["beyond_px"])],
-        "words": f"gap {gap:.2g} {unit}, {round(100 * link['chance'])} % likely one crack",
+        "words": f"gap {gap_text(link, unit)}, {chance} % likely one crack",
     }
 
 

@@ -166,7 +166,7 @@ function drawGaps(place, links, { data, act }) {
     const row = element("div", { cls: "gap-row", role: "listitem", "data-link": link.id }, place);
     const head = element("button", { cls: "line", title: "Show it", on: () => act.show(link) }, row);
     swatch(data.styles.link, head);
-    element("span", { cls: "name", text: `${link.first} and ${link.second}` }, head);
+    element("span", { cls: "name", text: link.name }, head);
     element("div", { cls: "ask", text: `Does it go on? ${sentence(link.words)}.` }, row);
     if (data.locked) continue;
     const acts = element("div", { cls: "acts" }, row);

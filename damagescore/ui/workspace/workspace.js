@@ -115,8 +115,8 @@ class Workspace {
 
   decide(what, link) {
     this.push({ do: what, link: link.id });
-    this.say(what === "bridge" ? `Joining ${link.first} and ${link.second}`
-      : `Left apart: ${link.first} and ${link.second}`);
+    this.say(what === "bridge" ? `Joining ${link.name}`
+      : `Left apart: ${link.name}`);
     const next = this.part(".gaps button[data-act]");
     (next || this.root).focus({ preventScroll: true });
   }
