@@ -20,7 +20,7 @@ The pieces, in the order in which a photo is made:
 `python -m benchmarks.relief trial --out DIR --count N` renders for development,
 `... holdout ...` for reporting only: never develop on the holdout photos. It needs
 `requirements-scenes.txt`; neither the package nor its usual tests do. With an LLVM library
-(version 15 or newer, `DRJIT_LIBLLVM_PATH`) a photo takes a third of the time that it
+(version 16 or newer, `DRJIT_LIBLLVM_PATH`) a photo takes a third of the time that it
 takes without.
 
 Truth is what the renderer was given: millimetre lines projected through the same camera.

@@ -1,12 +1,11 @@
 """Mitsuba 3 with the fastest variant that runs here."""
 
-import ctypes.util
 import os
 from pathlib import Path
 
 import mitsuba as mi
 
-OLDEST_LLVM = 15  # older ones fail on this renderer's vector code
+OLDEST_LLVM = 16  # older ones fail on this renderer's vector code, 15 on some processors
 
 
 def _llvm_library() -> str | None:
@@ -19,7 +18,7 @@ def _llvm_library() -> str | None:
         found = sorted(Path("/usr/lib").glob(f"*/{name}"))
         if found:
             return str(found[0])
-    return ctypes.util.find_library("LLVM")
+    return None
 
 
 def choose_variant() -> str:
