@@ -145,6 +145,7 @@ def _reload(page: Page) -> None:
     page.reload()
     page.get_by_label("Who is working?").fill("R. Alder")
     page.get_by_label("Who is working?").press("Enter")
+    expect(page.get_by_label("Who is working?")).to_have_count(0)
     expect(page.locator(".ws")).to_have_attribute("data-findings", findings or "")
     expect(page.locator(".row.confirmed")).not_to_have_count(0)
 
