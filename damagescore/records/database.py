@@ -15,6 +15,14 @@ from damagescore.records.migrations import NEWEST, migrate
 
 BUSY_SECONDS = 10
 
+PAGES_KIB = 64_000
+"""Changed pages up to this wait in memory for the commit. A record with 200 findings is
+larger than the 2 MB that SQLite keeps by itself: half of it would be written twice."""
+
+LOG_PAGES = 4000
+"""Pages of 4 KiB in the log of changes before they are moved to where they belong. After the
+usual 1000 every second change of such a record would wait for that."""
+
 
 def open_database(url: str, *, revision: int = NEWEST) -> Engine:
     """Open the database at `url` and bring its tables up to date, or to a revision.
@@ -104,7 +112,8 @@ def _on_connect(connection: Any, _record: Any) -> None:
     cursor = connection.cursor()
     for pragma in (
         f"busy_timeout = {BUSY_SECONDS * 1000}", "journal_mode = WAL",
-        "synchronous = FULL", "foreign_keys = ON",
+        "synchronous = FULL", "foreign_keys = ON", f"cache_size = -{PAGES_KIB}",
+        f"wal_autocheckpoint = {LOG_PAGES}",
     ):  # fmt: skip
         cursor.execute(f"PRAGMA {pragma}")
     cursor.close()

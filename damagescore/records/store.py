@@ -7,7 +7,7 @@ from pathlib import Path
 from typing import Any, Self
 
 from sqlalchemy import Engine, select, update
-from sqlalchemy.orm import Session
+from sqlalchemy.orm import Session, defer
 
 from damagescore.errors import RecordError
 from damagescore.inspection import inspection_from_dict, inspection_to_dict
@@ -101,7 +101,8 @@ class Store:
         if inspection.signature is not None:
             self._check_signed(inspection)
         with self.writing() as session:
-            row = session.get(InspectionRow, inspection.id)
+            # The text, which is long, is read only where it is looked at.
+            row = session.get(InspectionRow, inspection.id, options=[defer(InspectionRow.body)])
             if row is not None and row.signed:
                 return _same_or_refused(row, body)
             _check_revision(row, inspection.id, body=body, expected=expected_revision)
@@ -377,6 +378,8 @@ def _changed(
             f"{inspection.supersedes}.",
             remedy="Make a new record for that.",
         )
+    columns = _columns(inspection, body)
+    del columns["id"]  # a key that is written is looked up and checked anew
     # The condition holds on databases too where two writers may pass the check above.
     done = session.execute(
         update(InspectionRow)
@@ -385,11 +388,12 @@ def _changed(
             InspectionRow.revision == row.revision,
             InspectionRow.signed.is_(False),
         )
-        .values(revision=row.revision + 1, **_columns(inspection, body))
-        .execution_options(synchronize_session="fetch")
+        .values(revision=row.revision + 1, **columns)
+        .execution_options(synchronize_session=False)
         .returning(InspectionRow.revision)
     ).all()
     if not done:
         raise _newer(inspection.id, "it was saved in the same moment")
-    session.refresh(row)
+    session.expire(row, ["body"])  # read anew where it is asked for
+    session.refresh(row, ["revision", *(name for name in columns if name != "body")])
     return row

@@ -9,6 +9,7 @@ from pathlib import Path
 import pytest
 from alembic.config import Config
 from alembic.script import ScriptDirectory
+from sqlalchemy import event
 
 from damagescore.errors import RecordError
 from damagescore.inspection import inspection_to_dict
@@ -16,10 +17,10 @@ from damagescore.inspection.record import Inspection
 from damagescore.inspection.seal import sorted_json
 from damagescore.records import Filters, Store
 from damagescore.records.chain import GENESIS, link_of, sha256_of
-from damagescore.records.database import open_database
+from damagescore.records.database import LOG_PAGES, PAGES_KIB, open_database
 from damagescore.records.migrations import FOLDER, NEWEST, migrate, stored_version
 from damagescore.records.tables import Base
-from tests.record_samples import AT, an_inspection, signed
+from tests.record_samples import AT, an_edit, an_inspection, signed
 
 # The tables as the program made them before Alembic, taken from it and not changed since.
 FIRST_TABLES = """
@@ -64,6 +65,30 @@ BEGIN SELECT RAISE(ABORT, 'a saved limit set cannot be changed'); END;
 def store(tmp_path: Path) -> Iterator[Store]:
     with Store(tmp_path) as opened:
         yield opened
+
+
+def test_a_save_is_on_the_disk_before_it_is_acknowledged(store: Store) -> None:
+    with store.engine.connect() as connection:
+        asked = ("journal_mode", "synchronous", "cache_size", "wal_autocheckpoint")
+        found = [connection.exec_driver_sql(f"PRAGMA {x}").scalar() for x in asked]
+    # https://www.sqlite.org/pragma.html, seen 2026-11-26: 2 is FULL, which syncs the log with
+    # every commit; a negative cache size is in KiB.
+    assert found == ["wal", 2, -PAGES_KIB, LOG_PAGES]
+
+
+def test_a_change_does_not_read_the_long_text_again(store: Store) -> None:
+    revision = store.save(an_inspection())
+    read: list[str] = []
+    event.listen(
+        store.engine, "before_cursor_execute",
+        lambda _c, _cursor, statement, *_more: read.append(statement),
+    )  # fmt: skip
+    changed = an_inspection(edits=(an_edit(1),))
+    store.save(changed, expected_revision=revision)
+    selects = [x for x in read if x.startswith("SELECT")]
+    assert selects
+    assert not any("body" in x for x in selects)
+    assert store.load("rec-1") == changed
 
 
 def test_the_folder_that_cannot_be_made_and_the_file_that_is_no_database(

@@ -88,6 +88,16 @@ def test_a_signed_record_cannot_be_changed_but_saving_it_again_is_no_fault(
     assert store.load("rec-1") == final
 
 
+@pytest.mark.parametrize("known", [True, False])
+def test_the_chain_vouches_for_the_text_that_was_signed_not_for_the_draft(
+    store: Store, known: bool
+) -> None:
+    draft = an_inspection(edits=(an_edit(1),))
+    revision = store.save(draft)
+    store.save(signed(draft), expected_revision=revision if known else None)
+    assert store.verify() == []
+
+
 def test_a_record_changed_after_signing_is_not_taken(store: Store) -> None:
     changed = replace(signed(an_inspection()), part=Part(part_number="HV-9"))
     with pytest.raises(RecordError, match="after it was signed"):
