@@ -49,14 +49,19 @@ def load(inspection_id: str) -> Inspection:
 
     Reading a record with a long list of edits takes longer than making one.
     """
+    return _loaded(inspection_id)[1]
+
+
+def _loaded(inspection_id: str) -> tuple[int, Inspection]:
+    """The revision of a stored inspection, and the inspection."""
     kept = store()
     revision, known = _recent(kept.folder).get(inspection_id, (0, None))
     now = kept.revision(inspection_id)
     if known is not None and revision == now:
-        return known
+        return now, known
     found = kept.load(inspection_id)
     _remember(found, now)
-    return found
+    return now, found
 
 
 def _remember(inspection: Inspection, revision: int) -> None:
@@ -71,8 +76,9 @@ def _remember(inspection: Inspection, revision: int) -> None:
 def settle() -> None:
     """Spare what is loaded for good from garbage collection; once for each server.
 
-    Streamlit collects everything after each run. With all packages loaded that took
-    110 ms, longer than an edit itself; what is made later is collected as before.
+    With all packages loaded a full collection takes 110 ms, longer than an edit itself.
+    `.streamlit/config.toml` has none made after each run: Python makes one when a quarter
+    more has come to live long, of what was made since.
     """
     gc.collect()
     gc.freeze()
@@ -182,14 +188,12 @@ def change(
     DamageScoreError or None
         Why it was not done; None when it is saved.
     """
-    kept = store()
     try:
         require("edit")
-        revision = kept.revision(inspection_id)
-        before = load(inspection_id)
+        revision, before = _loaded(inspection_id)
         after = edit(before)
         _refuse_clash(before, after, seen=seen)
-        _remember(after, kept.save(after, expected_revision=revision))
+        _remember(after, store().save(after, expected_revision=revision))
     except DamageScoreError as fault:
         return fault
     own = st.session_state.setdefault(f"own-{inspection_id}", set())
