@@ -17,6 +17,10 @@ MOSTLY_SHOWN, PARTLY_SHOWN = (0.5, 0.75), (0.3, 0.4)
 """Shares of the blocks that have to show a band: half of them and, more weakly, three
 quarters; or a third, where light makes shims and rubber alike on the rest."""
 
+LEAST_KNOWN = 0.05
+"""Share of the blocks below which what they show is no layer: what a scale card leaves free
+at the photo's side."""
+
 GAP_MM = 0.12
 """Left out between band and flank: the blurred edge itself."""
 
@@ -103,10 +107,47 @@ class Boxes:
         return means
 
 
-def find_bands(
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Contrasts:
+    """How each row differs from its flanks as the middle of a band, by thickness tried.
+
+    `thickness_px` (T,) is what was tried, `contrast` (T, V, 3) as in `Band`, at `levels_px`
+    (V,); bands nearer to each other than `apart` rows are one.
+    """
+
+    levels_px: Points
+    thickness_px: Points
+    contrast: Points
+    apart: int
+
+    def bands(self, *, like: Points | None = None) -> list[Band]:
+        """Bands of a shim's thickness, the strongest first.
+
+        `like` (3,) is a direction of contrast: then each row is as strong as it differs
+        that way, so that a step in colour beside a shim does not stand for the shim.
+        """
+        if like is None:
+            strength = np.sqrt((self.contrast**2).sum(axis=2))
+        else:
+            strength = self.contrast @ (like / (np.linalg.norm(like) + 1e-12))
+        strength = np.nan_to_num(strength)
+        best = np.argmax(strength, axis=0)
+        rows = np.arange(strength.shape[1])
+        return [
+            Band(
+                level_px=float(self.levels_px[i]),
+                thickness_px=float(self.thickness_px[best[i]]),
+                contrast=self.contrast[best[i], i],
+                strength=float(strength[best[i], i]),
+            )
+            for i in _peaks(strength[best, rows], self.apart)
+        ]
+
+
+def band_contrasts(
     profiles: Profiles, *, mm_per_px: float, shown: tuple[float, float] = MOSTLY_SHOWN
-) -> list[Band]:
-    """Find bands of a shim's thickness that most blocks agree upon.
+) -> Contrasts:
+    """Contrast of bands of a shim's thickness that most blocks agree upon.
 
     Parameters
     ----------
@@ -115,29 +156,18 @@ def find_bands(
         Millimetres per photo pixel across the layers.
     shown : tuple of float
         Two shares of the blocks: the contrast is the mean of what each shows at least.
-
-    Returns
-    -------
-    list of Band
-        Strongest first; no two closer than a shim's least spacing.
     """
     rows_per_mm = 1.0 / (profiles.step_px * mm_per_px)
     tried = np.geomspace(*SHIM_MM, 7) * rows_per_mm
     noise = profile_noise(profiles)
     boxes = Boxes.of(np.asarray(profiles.values / noise, dtype=np.float32))
     found = side_by_side(lambda t: _contrast(boxes, t, rows_per_mm, shown), tried)
-    strength = np.stack([s for _, s in found])
-    best = np.argmax(np.nan_to_num(strength, nan=-1.0), axis=0)
-    rows = np.arange(strength.shape[1])
-    return [
-        Band(
-            level_px=float(profiles.levels_px[i]),
-            thickness_px=float(tried[best[i]] * profiles.step_px),
-            contrast=found[best[i]][0][i],
-            strength=float(strength[best[i], i]),
-        )
-        for i in _peaks(np.nan_to_num(strength[best, rows], nan=0.0), round(0.5 * rows_per_mm))
-    ]
+    return Contrasts(
+        levels_px=profiles.levels_px,
+        thickness_px=tried * profiles.step_px,
+        contrast=np.stack(found),
+        apart=round(0.5 * rows_per_mm),
+    )
 
 
 def profile_noise(profiles: Profiles) -> Points:
@@ -149,7 +179,7 @@ def profile_noise(profiles: Profiles) -> Points:
 
 def _contrast(
     boxes: Boxes, rows: float, rows_per_mm: float, shown: tuple[float, float]
-) -> tuple[Points, Points]:
+) -> Points:
     half, gap, flank = rows / 2, GAP_MM * rows_per_mm, FLANK_MM * rows_per_mm
     inner = max(half - 0.5 * gap, 0.4)
     inside = boxes.means(-inner, inner)
@@ -165,7 +195,8 @@ def _contrast(
     bright = np.where(np.minimum(low[0], low[1]) > 0, (low[0] + low[1]) / 2, 0.0)
     dark = np.where(np.maximum(low[2], low[3]) < 0, (low[2] + low[3]) / 2, 0.0)
     contrast = np.where(bright > -dark, bright, dark)
-    return contrast, np.sqrt((contrast**2).sum(axis=1))
+    contrast[np.isfinite(alike[..., 0]).mean(axis=1) < LEAST_KNOWN] = 0.0
+    return contrast
 
 
 def _peaks(score: Points, apart: int, *, most: int = 60) -> list[int]:

@@ -20,6 +20,10 @@ LEAST_GAP = 0.9
 """Rubber between shims over their thickness: where plates look like shims, rubber would
 else pass for shims and shims for rubber."""
 
+WEAKER = 0.7
+"""Log of the strength of an end shim over that of the next one that still counts as the
+same sheet: a lit rim of a plate like the rubber is far weaker."""
+
 LIKENESS = np.array([0.3, 0.07, 0.07])
 """Change of log luma and colour ratios between rubber layers that still counts
 as the same material: dust, bloom and a light that falls off."""
@@ -161,13 +165,13 @@ class _Ends:
     seen: float
 
     def beyond(self, pair: tuple[int, int], *, upper: bool) -> float:
-        """Cost of an end shim beyond which there is no rubber (a strip of plate)."""
+        """Cost of an end shim that is none: weak, or no rubber beyond it (a strip of plate)."""
         if pair not in self.between:
             return math.inf
         first, last = self.bands[pair[0]], self.bands[pair[1]]
         pitch = last.level_px - first.level_px
-        end = first if upper else last
-        sign = -1.0 if upper else 1.0
+        end, inner, sign = (first, last, -1.0) if upper else (last, first, 1.0)
+        weak = min(math.log(end.strength / inner.strength), 0.0)
         reach = sorted(
             (end.level_px + sign * (end.thickness_px / 2 + 0.08 * pitch),
              end.level_px + sign * 0.5 * pitch)
@@ -177,7 +181,8 @@ class _Ends:
         if not rows.any():
             return math.inf
         beyond = self.profiles.values[rows].mean(axis=0)
-        return 1.5 * unlike(beyond, self.between[pair], share=self.seen) ** 2
+        plate = unlike(beyond, self.between[pair], share=self.seen)
+        return 1.5 * plate**2 + 1.5 * (weak / WEAKER) ** 2
 
 
 def unlike(some: Points, other: Points, *, share: float = 0.5) -> float:

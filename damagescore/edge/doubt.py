@@ -13,6 +13,10 @@ AS_STRONG = 0.5
 FAINT = 0.1
 """Share of the usual strength below which a shim is hardly one."""
 
+FAINT_END, UNLIKE_END = 0.5, 0.8
+"""The same for an outermost shim, and the cosine of its contrast and the others' below which
+it is of another material: a plate's lit rim, or a strip of it, may look like a shim."""
+
 UNEVEN = 1.45
 """Distances of neighbouring shims whose ratio is larger hint at a shim missed or feigned."""
 
@@ -41,13 +45,23 @@ def doubt_of(bands: list[Band], chain: list[Band], *, ends: tuple[float, float])
     pitches = np.diff([b.level_px for b in chain])
     if _left_out(bands, chain, ends, usual):
         return "a band like a shim lies inside a layer or beside the stack"
-    if min(b.strength for b in chain) < FAINT * usual:
-        return "one of the shims is hardly seen"
+    faint = min(b.strength for b in chain) < FAINT * usual
+    if faint or any(_unlike_end(chain, k) for k in (0, -1)):
+        return "one of the shims is hardly seen or unlike the others"
     if float(pitches.max() / pitches.min()) > UNEVEN:
         return "the layers are of very different thickness"
     if _uneven_end(chain, ends, float(np.median(pitches))):
         return "an outer layer is of very different thickness"
     return ""
+
+
+def _unlike_end(chain: list[Band], end: int) -> bool:
+    """Whether the first or last shim is far weaker than the others, or of another colour."""
+    others = chain[1:] if end == 0 else chain[:-1]
+    usual = np.mean([b.contrast for b in others], axis=0)
+    size, usual_size = (float(np.linalg.norm(c)) for c in (chain[end].contrast, usual))
+    cosine = float(chain[end].contrast @ usual) / (size * usual_size + 1e-9)
+    return size < FAINT_END * usual_size or cosine < UNLIKE_END
 
 
 def _uneven_end(chain: list[Band], ends: tuple[float, float], pitch: float) -> bool:

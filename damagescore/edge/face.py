@@ -15,7 +15,7 @@ from damagescore.edge.record import Edge
 from damagescore.edge.refine import Curve, Guess, refine
 from damagescore.edge.region import NO_LIMITS, Limits
 from damagescore.edge.round_flow import flow_of_round
-from damagescore.edge.stack import Stack, find_stack
+from damagescore.edge.stack import Stack, find_stack, goes_on
 from damagescore.edge.straighten import PASSES, Reduced, follow_layers, profiles_along
 from damagescore.errors import EdgeError
 from damagescore.photo.outline import fill_outline
@@ -32,6 +32,13 @@ POINT_STEP_PX = 12.0
 
 LEAST_BEYOND_SHOWN = 0.3
 """Share of the length on which the photo must reach beyond each end of the stack."""
+
+BEYOND = 0.3
+"""How far beyond each end that is, in pitches: less shows no whole shim."""
+
+LIKE_PLATE = 0.3
+"""How unlike rubber a plate of its colour is at least, as `goes_on` has it: where the stack
+ended at a line across such a plate it was 0.15 to 0.22, at its true end 0.37 or more."""
 
 END_REACH_MM = 0.3, 0.5
 """How far into the rubber and beyond it an end of the stack is looked for about its usual
@@ -73,8 +80,9 @@ def find_face_edge(
         reduced, flow, reach_px=_reach(photo, flow),
         between_px=_margin(stack), passes=PASSES[1:], direction=stack.direction,
     )  # fmt: skip
+    profiles = profiles_along(reduced, flow, reach_px=_reach(photo, flow))
     again = find_stack(
-        profiles_along(reduced, flow, reach_px=_reach(photo, flow)),
+        profiles,
         mm_per_px=_mm_across(scale, flow),
         n_layers=n_layers,
         partly=True,
@@ -95,8 +103,11 @@ def find_face_edge(
         direction_deg=math.degrees(flow.direction_rad),
     )
     doubt = stack.doubt
-    if n_layers is None and not doubt and _runs_out(photo, flow, stack):
-        doubt = "the stack runs out of the photo"
+    if n_layers is None and not doubt:
+        if _runs_out(photo, flow, stack):
+            doubt = "the stack runs out of the photo"
+        elif goes_on(profiles, stack, alike=LIKE_PLATE):
+            doubt = "what lies beyond the stack looks like its rubber"
     return replace(edge, doubt=doubt)
 
 
@@ -188,7 +199,8 @@ def _runs_out(photo: Photo, flow: Flow, stack: Stack) -> bool:
     reach, _ = _reach(photo, flow)
     s = np.linspace(-reach, reach, 60)
     limit = np.array([photo.width - 1, photo.height - 1])
-    for level in (stack.top - 0.1 * stack.pitch_px, stack.bottom + 0.1 * stack.pitch_px):
+    beyond = BEYOND * stack.pitch_px
+    for level in (stack.top - beyond, stack.bottom + beyond):
         places = flow.to_px(s, np.full_like(s, level))
         shown = ((places >= 0) & (places <= limit)).all(axis=1)
         if float(shown.mean()) < LEAST_BEYOND_SHOWN:

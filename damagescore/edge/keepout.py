@@ -1,6 +1,7 @@
 """Where the scale card lies: never rubber, and not to be looked at."""
 
 import math
+from functools import partial
 
 import cv2
 import numpy as np
@@ -58,18 +59,14 @@ def keep_out_areas(channels: Image, factor: float, scale: Scale) -> tuple[Points
     margin = round(NEAR_SIDE * seeds.shape[1])
     reaching = bool(seeds[:, :margin].any() and seeds[:, -margin:].any())
     wide = scale.method == "rule" and reaching
-    cards = _cards(channels, seeds, _millimetre(scale, factor), wide=wide)
+    rules = [m for m in scale.marks if m.kind == "rule"]
+    find = partial(_cards, channels, seeds, _millimetre(scale, factor), wide=wide)
+    # A plate like the rule in front of it would be taken with it.
+    boxes = [_rule_box(channels, m, factor, beyond=0.5) for m in rules]
+    cards = [c for box in boxes for c in find(within=_filled(box, seeds.shape))] or find()
     if not cards:
-        rules = [m for m in scale.marks if m.kind == "rule"]
-        cards = [
-            c for m in rules
-            for c in _cards(
-                channels, seeds, _millimetre(scale, factor), wide=wide,
-                within=_filled(_rule_box(channels, m, factor, beyond=0.5), seeds.shape),
-            )
-        ]  # fmt: skip
         # A rule like the shims behind it: rather too much kept out than graduations for cracks.
-        cards = cards or [_rule_box(channels, m, factor, beyond=0.25) for m in rules]
+        cards = [_rule_box(channels, m, factor, beyond=0.25) for m in rules]
     whole = [(c + 0.5) / factor - 0.5 for c in cards]
     return (*whole, *(a for a in marks if not _inside_any(a, whole)))
 

@@ -1,6 +1,7 @@
 """The stack of rubber and shims in straightened profiles."""
 
 from dataclasses import dataclass
+from functools import partial
 from itertools import pairwise
 
 import numpy as np
@@ -12,7 +13,7 @@ from damagescore.edge.bands import (
     PARTLY_SHOWN,
     SHIM_MM,
     Band,
-    find_bands,
+    band_contrasts,
     known_quantile,
     profile_noise,
 )
@@ -94,12 +95,19 @@ def find_stack(
         only found when it is told: one band alone is too often something else.
     """
     for shown in (MOSTLY_SHOWN, PARTLY_SHOWN) if partly else (MOSTLY_SHOWN,):
-        bands = find_bands(profiles, mm_per_px=mm_per_px, shown=shown)
+        contrasts = band_contrasts(profiles, mm_per_px=mm_per_px, shown=shown)
         least = LEAST_CLARITY if shown == MOSTLY_SHOWN else LEAST_CLARITY_PARTLY
-        found = _clear_chain(
-            bands, profiles, mm_per_px=mm_per_px, n_layers=n_layers, least=least
+        bands = contrasts.bands()
+        clear = partial(
+            _clear_chain, profiles=profiles, mm_per_px=mm_per_px, n_layers=n_layers, least=least
         )
+        found = clear(bands)
         if found is not None:
+            # What differs from rubber as these do, whatever else differs more beside it.
+            alike = contrasts.bands(like=np.sum([b.contrast for b in found[0]], axis=0))
+            again = clear(alike)
+            if again is not None and again[1] > found[1]:
+                bands, found = alike, again
             break
     else:
         return None
@@ -112,9 +120,9 @@ def find_stack(
     direction = np.sum([b.contrast for b in chain], axis=0) / profile_noise(profiles)
     doubt = ""
     if n_layers is None:
-        doubt = doubt_of(bands, chain, ends=(top, bottom))
-        if shown == PARTLY_SHOWN and not doubt:
-            doubt = "the shims are seen on a part of their length only"
+        doubt = "the shims are seen on a part of their length only"
+        if shown == MOSTLY_SHOWN:
+            doubt = doubt_of(bands, chain, ends=(top, bottom))
         turned = _turned_doubt(profiles, chain, shims, mm_per_px=mm_per_px)
         if turned is not None:
             (shims, top, bottom), doubt = _turned_over(shims), turned
@@ -130,8 +138,8 @@ def find_stack(
 
 def _clear_chain(
     bands: list[Band],
-    profiles: Profiles,
     *,
+    profiles: Profiles,
     mm_per_px: float,
     n_layers: int | None,
     least: float,
@@ -189,10 +197,11 @@ def _turned_doubt(
     return None
 
 
-def goes_on(profiles: Profiles, stack: Stack) -> bool:
+def goes_on(profiles: Profiles, stack: Stack, *, alike: float = LIKE_RUBBER) -> bool:
     """Whether what lies beyond an end of a stack looks like the rubber inside it.
 
     Then the stack may go on there, with shims that are not seen, or be none at all.
+    `alike` is how unlike a plate is at least.
     """
     (upper, thick), (lower, _) = stack.shims[0], stack.shims[-1]
     reach = BEYOND_SHARE * stack.pitch_px
@@ -205,7 +214,7 @@ def goes_on(profiles: Profiles, stack: Stack) -> bool:
             _mean_of(profiles, stack.bottom - below, below),
         ),
     )
-    return any(unlike(outer, inner) < LIKE_RUBBER for outer, inner in pairs)
+    return any(unlike(outer, inner) < alike for outer, inner in pairs)
 
 
 def _mean_of(profiles: Profiles, start: float, length: float) -> Points:
