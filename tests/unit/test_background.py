@@ -1,5 +1,6 @@
 """Photos are measured beside the page: nothing is lost, and each fault is told."""
 
+import time
 from collections.abc import Iterator
 from pathlib import Path
 from typing import ClassVar
@@ -86,6 +87,30 @@ def test_a_result_and_the_change_of_somebody_else_are_both_kept(tmp_path: Path) 
         kept = store.load(record.id)
     assert [p.name for p in kept.photos] == ["edge.png"]
     assert kept.part.serial_number == "0118"
+
+
+def test_a_photo_that_was_announced_finds_a_process_that_has_started(store: Store) -> None:
+    record = _record(store)
+    desk = Desk(store, workers=2)
+    try:
+        for _ in range(3):  # each run of the page announces it anew
+            desk.expect()
+        first = _process(desk)
+        desk.hand_in([_photo(store, record, photo_file(), "edge.png")])
+        assert desk.settled(record.id, seconds=SECONDS)
+        assert _process(desk) == first
+    finally:
+        desk.close()
+    assert [p.name for p in store.load(record.id).photos] == ["edge.png"]
+
+
+def _process(desk: Desk) -> int:
+    """The one process that there is."""
+    until = time.monotonic() + SECONDS
+    while not desk._crew.workers and time.monotonic() < until:
+        time.sleep(0.01)  # until the thread of the desk has started it
+    (worker,) = desk._crew.workers
+    return worker.process.pid
 
 
 def test_what_is_cancelled_is_not_measured(store: Store) -> None:

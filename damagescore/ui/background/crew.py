@@ -91,6 +91,13 @@ class Crew:
                 return
             free.take(photo, threads=threads)
 
+    def stand_by(self) -> None:
+        """Start a process where there is none, for the first photo to come."""
+        if not self.workers:
+            # Without memory for it, the photo will tell.
+            with contextlib.suppress(OSError):
+                self._start()
+
     def dismiss(self, worker: Worker) -> None:
         """End one worker."""
         self.workers.remove(worker)

@@ -63,9 +63,18 @@ class Desk:
         self._photos = {p.id: p for p in self._room.all()}
         self._steps: dict[str, str] = {}
         self._ears, self._bell = Pipe(duplex=False)
-        self._open = True
+        self._open, self._expecting = True, False
         self._thread = threading.Thread(target=self._run, name="measuring", daemon=True)
         self._thread.start()
+
+    def expect(self) -> None:
+        """Have a process ready: a photo is about to be handed in.
+
+        It reads its packages meanwhile, and ends after `IDLE_SECONDS` if none comes.
+        """
+        with self._lock:
+            self._expecting = True
+        self._ring()
 
     def hand_in(self, photos: Iterable[Waiting]) -> None:
         """Take in photos that lie in the vault already; each is placed in this order.
@@ -143,6 +152,8 @@ class Desk:
     def _run(self) -> None:
         while self._open:
             self._crew.assign(self._next())
+            if self._expected():
+                self._crew.stand_by()
             busy = {w.line: w for w in self._crew.workers if w.photo is not None}
             self._begin(w.photo for w in busy.values())
             # Idle processes are ended after a while; one that could not start is tried again.
@@ -168,6 +179,12 @@ class Desk:
         taken = {w.photo.id for w in self._crew.workers if w.photo is not None}
         with self._lock:
             return [p for p in self._photos.values() if not p.fault and p.id not in taken]
+
+    def _expected(self) -> bool:
+        """Whether a photo was announced since this was asked last."""
+        with self._lock:
+            expecting, self._expecting = self._expecting, False
+        return expecting
 
     def _end_dropped(self) -> None:
         with self._lock:

@@ -14,7 +14,7 @@ from damagescore.ui.handing_in import File, hand_in
 from damagescore.ui.inspect.photo_options import option_fields
 from damagescore.ui.last_time import last_of, last_options
 from damagescore.ui.measuring import FILE_KINDS
-from damagescore.ui.session import flash, told
+from damagescore.ui.session import desk, flash, told
 
 Chosen = tuple[str, Callable[[], bytes]]
 """Name of a chosen file, and how to read it."""
@@ -34,6 +34,8 @@ def adding(inspection: Inspection) -> None:
         "Add photos", expanded=not inspection.photos, icon=":material/add_photo_alternate:"
     ):
         files = _chosen(inspection.id)
+        if files or not inspection.photos:
+            desk().expect()
         options = None
         with told():
             options = option_fields(

@@ -7,7 +7,7 @@ import streamlit as st
 from damagescore.ui.background import Progress
 from damagescore.ui.session import desk, store
 
-EVERY_SECONDS = 1.0
+EVERY_SECONDS = 0.5
 
 
 def measuring_panel(inspection_id: str, *, locked: bool, whole: bool = True) -> None:
