@@ -1,15 +1,22 @@
 """Read a folder of photos with exact truth beside them."""
 
 import json
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
 import numpy as np
+from numpy.typing import NDArray
+from scipy.spatial import cKDTree
 
 from damagescore.measurement import MeasureOptions
+from damagescore.photo.along import run_of
 from damagescore.scale import ScaleRequest
+from damagescore.scenes.fractures import Branch, outside
+
+Points = NDArray[np.float64]
+Record = Mapping[str, Any]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -24,20 +31,68 @@ class Case:
         return bool(self.truth["expected"]["verdict"] == "ok")
 
     @property
-    def cracks(self) -> list[Mapping[str, Any]]:
-        """Cracks and bond gaps, each with `polylines_px` and `length_mm`."""
+    def cracks(self) -> list[Record]:
+        """Cracks and bond gaps, each with `polylines_px` and `length_mm`, as far as seen."""
         cracks = list(self.truth.get("cracks", ()))
         listed = {c["id"] for c in cracks}  # bond gaps repeat their entry among the cracks
-        return cracks + [
+        gaps = [
             gap
             for gap in self.truth.get("bond_gaps", ())
             if gap.get("crack_id", gap.get("id")) not in listed
         ]
+        return seen_apart(cracks + gaps)
 
     def options(self) -> MeasureOptions:
         """What a user who knows the mark and the part would tell the program."""
         marker = self.truth["markers"][0] if self.truth["markers"] else None
         return MeasureOptions(view=self.truth["view"], scale=_request(self.truth, marker))
+
+
+def seen_apart(cracks: Sequence[Record]) -> list[Record]:
+    """The cracks without what lies inside the opening of a darker or wider one.
+
+    No photo shows a pale crack where a dark one is open, as within one crack no opening of
+    its own is counted inside an earlier one (`fractures.outside`). A crack that is hidden
+    altogether is left out; one that lies clear stays as it is written.
+    """
+    if len(cracks) < 2:
+        return list(cracks)
+    mm, px = (
+        np.vstack([np.asarray(run) for c in cracks for run in c[key]])
+        for key in ("polylines_mm", "polylines_px")
+    )
+    pixel_of = cKDTree(mm)
+    order = sorted(
+        range(len(cracks)),
+        key=lambda k: (bool(cracks[k].get("faint")), -cracks[k]["width_max_mm"]),
+    )
+    made: dict[int, Record] = {}
+    before: list[Branch] = []
+    for k in order:
+        own = [
+            Branch(points_mm=np.asarray(run), widths_mm=np.asarray(widths))
+            for run, widths in zip(
+                cracks[k]["polylines_mm"], cracks[k]["widths_mm"], strict=True
+            )
+        ]
+        seen = [part for run in own for part in outside(run, before)] if before else own
+        whole = sum(len(run.points_mm) for run in own) == sum(len(x.points_mm) for x in seen)
+        if seen:
+            made[k] = cracks[k] if whole else _cut(cracks[k], seen, pixel_of, px)
+        before += own
+    return [made[k] for k in sorted(made)]
+
+
+def _cut(crack: Record, seen: list[Branch], pixel_of: cKDTree, px: Points) -> Record:
+    """A crack's record with only these runs of it."""
+    return {
+        **crack,
+        "length_mm": sum(float(run_of(run.points_mm)[-1]) for run in seen),
+        "branches": len(seen) - 1,
+        "polylines_mm": [run.points_mm for run in seen],
+        "polylines_px": [px[pixel_of.query(run.points_mm)[1]] for run in seen],
+        "widths_mm": [run.widths_mm for run in seen],
+    }
 
 
 def _request(truth: Mapping[str, Any], marker: Mapping[str, Any] | None) -> ScaleRequest:
