@@ -1,6 +1,7 @@
 """Automatic proposals of cracks and bond gaps."""
 
 from dataclasses import dataclass
+from itertools import chain
 
 import cv2
 import numpy as np
@@ -132,7 +133,11 @@ def pieces_of(
 
     def finding(number: int) -> Finding:
         strip, candidate = found[number]
-        lines = photo_lines(photo, edge, strip, lines=candidate.lines, scale=scale)
+        beside = [c.lines for s, c in found if s is strip and c is not candidate]
+        lines = photo_lines(
+            photo, edge, strip, lines=candidate.lines, scale=scale,
+            others=chain.from_iterable(beside),
+        )  # fmt: skip
         return _finding(
             photo, edge, scale,
             candidate=candidate, layer=strip.layer, lines=lines, number=number + 1,

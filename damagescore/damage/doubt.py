@@ -5,13 +5,8 @@ from numpy.typing import NDArray
 from scipy.ndimage import uniform_filter1d
 
 from damagescore.damage.centreline import resample
-from damagescore.damage.tips import (
-    AROUND_MM,
-    LEAST_DARKNESS,
-    Surround,
-    chance_contrast,
-    line_contrast,
-)
+from damagescore.damage.surround import AROUND_MM, Surround
+from damagescore.damage.tips import LEAST_DARKNESS, chance_contrast, line_contrast
 
 Points = NDArray[np.float64]
 

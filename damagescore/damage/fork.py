@@ -1,16 +1,20 @@
 """From a network in a straightened layer to centre lines in the photo, joined at forks."""
 
+from collections.abc import Iterable
+
 import numpy as np
 from numpy.typing import NDArray
 from scipy.ndimage import label as label_runs
 from scipy.spatial import cKDTree
 
+from damagescore.damage.body import Body, beyond_others, body_of
 from damagescore.damage.centreline import centre, resample, smooth
 from damagescore.damage.doubt import doubtful_px
 from damagescore.damage.seam import seam_of
 from damagescore.damage.strands import strands_beside
 from damagescore.damage.strip import Strip
-from damagescore.damage.tips import Surround, surround_of, with_true_end
+from damagescore.damage.surround import Surround, surround_of
+from damagescore.damage.tips import with_true_end
 from damagescore.edge.record import Edge
 from damagescore.photo.along import run_of
 from damagescore.photo.record import Photo
@@ -35,7 +39,13 @@ SAME_MM = 0.12
 
 
 def photo_lines(
-    photo: Photo, edge: Edge, strip: Strip, *, lines: tuple[Points, ...], scale: Scale
+    photo: Photo,
+    edge: Edge,
+    strip: Strip,
+    *,
+    lines: tuple[Points, ...],
+    scale: Scale,
+    others: Iterable[Points] = (),
 ) -> tuple[Points, ...]:
     """Centre lines in the photo, ends where the dark stroke ends.
 
@@ -44,6 +54,8 @@ def photo_lines(
     lines : tuple of ndarray, shape (N, 2)
         Strip samples (column, row): the main path, then branches, each starting
         on a path before it.
+    others : iterable of ndarray, shape (N, 2)
+        Lines of other cracks of the strip, in its samples too.
     """
     made: list[Points] = []
     step = max(1.0, 0.04 / scale.mm_per_px)
@@ -51,11 +63,15 @@ def photo_lines(
     around = surround_of(
         photo.grey, np.vstack(rough), edge.judged, px_per_mm=1 / scale.mm_per_px
     )
-    for line in rough:
-        if made:
+    body = body_of(around, rough, step_px=step, others=[strip.to_photo(x) for x in others])
+    for line in rough if body is None else body.lines:
+        if not made:
+            centred = line if body else _centred(photo, line, scale)
+            drawn: Points | None = _main(photo, edge, around, centred, strip.layer)
+        elif body is None:
             drawn = _branch(photo, around, line, made, scale)
         else:
-            drawn = _main(photo, edge, around, _centred(photo, line, scale), strip.layer)
+            drawn = _body_branch(around, line, made, body)
         if drawn is not None:
             made.append(drawn)
     return tuple(_with_strands(photo, edge, around, made))
@@ -154,6 +170,23 @@ def _branch(
     joined = joined_to(fine, _nearest(made, rough[0]), reach_px=reach)
     if returns:
         joined = joined_to(joined[::-1], _nearest(made, joined[-1]), reach_px=reach)[::-1]
+    return joined
+
+
+def _body_branch(
+    around: Surround, line: Points, made: list[Points], body: Body
+) -> Points | None:
+    """A branch of a dark crack; None where it does not stand out of the others' openings."""
+    px_per_mm = around.px_per_mm
+    own, returns = beyond_others(line, made, body)
+    if len(own) == 0:
+        return None
+    if not returns:
+        own = with_true_end(around, own, np.vstack(made))
+    reach = TANGENT_MM * px_per_mm
+    joined = joined_to(own, _nearest(made, line[0]), reach_px=reach)
+    if returns:
+        joined = joined_to(joined[::-1], _nearest(made, line[-1]), reach_px=reach)[::-1]
     return joined
 
 

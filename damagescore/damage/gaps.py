@@ -16,7 +16,8 @@ from damagescore.damage.confidence import MOST_CHANCE as MOST_SURE
 from damagescore.damage.confidence import Model, read_model
 from damagescore.damage.links import Link
 from damagescore.damage.record import Finding
-from damagescore.damage.tips import Surround, line_contrast, surround_of
+from damagescore.damage.surround import Surround, surround_of
+from damagescore.damage.tips import line_contrast
 from damagescore.edge.record import Edge
 from damagescore.photo.along import run_of
 from damagescore.photo.record import Photo

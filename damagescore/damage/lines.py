@@ -10,7 +10,8 @@ from damagescore.damage.centreline import resample, simplify
 from damagescore.damage.doubt import doubtful_px
 from damagescore.damage.links import apart_at
 from damagescore.damage.seam import seam_of
-from damagescore.damage.tips import Surround, surround_of, u_ends_px
+from damagescore.damage.surround import Surround, surround_of
+from damagescore.damage.tips import u_ends_px
 from damagescore.damage.unseen import unseen_mm
 from damagescore.damage.width import opening_of
 from damagescore.edge.along import span_mm

@@ -1,26 +1,35 @@
 """Where a dark stroke ends: moving the ends of a centre line onto its tips."""
 
 import math
-from dataclasses import dataclass
 
-import cv2
 import numpy as np
 from numpy.typing import NDArray
 from scipy.ndimage import uniform_filter1d
+from scipy.spatial import cKDTree
 
 from damagescore.damage.centreline import resample
-from damagescore.damage.ridge import local_mean
-from damagescore.damage.strip import blurred
+from damagescore.damage.surround import (
+    AROUND_MM,
+    BORDER_MM,
+    LOOK,
+    LOOK_MM,
+    OUTSIDE,
+    Surround,
+)
 from damagescore.ranks import median
 
 Points = NDArray[np.float64]
 Image = NDArray[np.float32]
-Mask = NDArray[np.bool_]
 
-BACK_MM = 0.5
-"""The elongated filters overshoot a tip by up to their half length; start inside it."""
+BACKS_MM = (0.0, 0.25, 0.5, 0.75, 1.0)
+"""The elongated filters overshoot a tip by up to their half length, and a grain beside it may
+have drawn the search away: start at its end or inside it, whichever shows more stroke."""
 
-AHEAD_MM = 2.0
+AHEAD_MM = 2.5
+
+MET_MM = 0.2
+"""A walk that comes this near to another line, or back to its own, has run into its stroke."""
+
 DARKER = 1.6
 """Times the darkness of a line at which another crack begins."""
 
@@ -38,16 +47,6 @@ REACH_MM = 2.5
 GAP_MM = 0.6
 """A speck or a hair on a stroke may hide this much of it."""
 
-LOOK_MM = 0.2
-LOOK = np.linspace(0.15, 1.0, 6)
-SIDE_MM = 0.3
-AROUND_MM = 5.0
-"""Sound rubber within this distance says what grain and border look like."""
-
-BORDER_MM = 0.5
-"""Reach of a shim's gleam and contact shadow into the rubber."""
-
-OUTSIDE = -3.0
 TURN_DEG = 36.0
 TIP_SHARE = 0.22
 """A tip of 0.05 mm, blurred by 0.05 mm, keeps about a third of the stroke's darkness."""
@@ -59,156 +58,7 @@ CHANCE_SPREADS = 1.645
 """What a walk's best look sees on sound rubber, exceeded by chance once in twenty."""
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Surround:
-    """Relative darkness of the photo around a line.
-
-    `dark` (h, w) is 0 on the rubber beside the stroke, the usual shade of the layer's
-    border taken off, and far below it outside the judged rubber; `corner` (x, y) is the
-    photo pixel of its first element; `px_per_mm` is the photo's. `sound` (N, 2) are
-    places on sound rubber, `from_border_px` (N,) their distance from what is not
-    judged, and `depth` (h, w) that of every pixel.
-    """
-
-    dark: Image
-    corner: Points
-    px_per_mm: float
-    sound: Points
-    depth: Image
-
-    def contrast(self, places: Points, headings: Points) -> Image:
-        """How much darker the next bit of line is than both its sides.
-
-        Parameters
-        ----------
-        places : ndarray, shape (N, 2)
-            Photo pixels.
-        headings : ndarray, shape (M,) or (N, M)
-            Radians.
-
-        Returns
-        -------
-        ndarray, shape (N, M, L)
-            Darkness at L places ahead, less that of the darker side.
-        """
-        middle, left, right = self.look(places, headings)
-        beside = (left + right) / 2
-        return np.asarray(middle - np.maximum(beside, 0)[:, :, None], np.float32)
-
-    def look(self, places: Points, headings: Points) -> tuple[Image, Image, Image]:
-        """Darkness at L places ahead, (N, M, L), and mean darkness of both sides, (N, M)."""
-        # Places last: a short last axis is slow, and a walk looks hundreds of times.
-        c, s = np.cos(headings), np.sin(headings)
-        ahead = (LOOK * LOOK_MM * self.px_per_mm)[:, None, None]
-        left_x, left_y = (x * SIDE_MM * self.px_per_mm for x in (-s, c))
-        sides = np.array([0.0, 1.0, -1.0])[:, None, None, None]
-        x = (places[:, :1] + ahead * c) + sides * left_x
-        y = (places[:, 1:] + ahead * s) + sides * left_y
-        read = self._at(self.dark, x.reshape(3 * len(LOOK), -1), y.reshape(3 * len(LOOK), -1))
-        middle, left, right = read.reshape(x.shape)
-        return np.moveaxis(middle, 0, -1), left.mean(axis=0), right.mean(axis=0)
-
-    def from_border_mm(self, places: Points) -> Image:
-        """Distance from what is not judged."""
-        read = self._at(self.depth, places[:, :1], places[:, 1:])
-        return np.asarray(read[:, 0] / self.px_per_mm)
-
-    def _at(self, image: Image, x: Points, y: Points) -> Image:
-        if x.size == 0:  # OpenCV refuses to read nowhere
-            return np.zeros(x.shape, np.float32)
-        read = cv2.remap(
-            image, (x - self.corner[0]).astype(np.float32),
-            (y - self.corner[1]).astype(np.float32), cv2.INTER_LINEAR,
-            borderMode=cv2.BORDER_CONSTANT, borderValue=OUTSIDE,
-        )  # fmt: skip
-        return np.asarray(read, np.float32)
-
-
-def surround_of(grey: Image, line: Points, inside: Mask, *, px_per_mm: float) -> Surround:
-    """Darkness around a line, with sound rubber on all sides of it.
-
-    Parameters
-    ----------
-    grey : ndarray of float32, shape (H, W)
-    line : ndarray, shape (N, 2)
-        Photo pixels.
-    inside : ndarray of bool, shape (H, W)
-        Where a stroke may run; its edge is an end.
-    px_per_mm : float
-    """
-    reach = math.ceil(AROUND_MM * px_per_mm)
-    x0, y0 = (max(0, int(c) - reach) for c in line.min(axis=0))
-    x1, y1 = (int(c) + reach + 1 for c in line.max(axis=0))
-    part, allowed = grey[y0:y1, x0:x1], inside[y0:y1, x0:x1]
-    stroke = np.zeros(part.shape, np.uint8)
-    course = np.round(line - (x0, y0)).astype(np.int32).reshape(-1, 1, 2)
-    cv2.polylines(stroke, [course], False, 1, max(1, round(0.8 * px_per_mm)))
-    sound = allowed & (stroke == 0)
-    fine = blurred(part, max(0.5, 0.025 * px_per_mm))
-    depth, side = _from_borders(allowed)
-    level = local_mean(fine, sound, 0.8 * px_per_mm)
-    # Chalk or lint must not make the rubber beside it look dark: a walk would turn along it.
-    lying = (blurred(fine, 0.1 * px_per_mm) > 1.25 * level) & (depth > BORDER_MM * px_per_mm)
-    if lying.any():
-        level = local_mean(fine, sound & ~lying, 0.8 * px_per_mm)
-    dark = 1 - fine / level
-    dark -= _border_shade(dark, sound, depth, side, px_per_mm=px_per_mm)
-    dark[~allowed] = OUTSIDE
-    corner = np.array([x0, y0], np.float64)
-    gap = max(1, round(0.08 * px_per_mm))
-    rows, columns = np.nonzero(sound[::gap, ::gap])
-    return Surround(
-        dark=dark.astype(np.float32), corner=corner, px_per_mm=px_per_mm,
-        sound=np.column_stack([columns, rows]) * gap + corner,
-        depth=np.asarray(depth, np.float32),
-    )  # fmt: skip
-
-
-def _from_borders(allowed: Mask) -> tuple[Image, NDArray[np.int32]]:
-    """Distance from what is not judged, px, and which piece of it is the nearest, from 1."""
-    depth, side = cv2.distanceTransformWithLabels(
-        allowed.astype(np.uint8), cv2.DIST_L2, 5, labelType=cv2.DIST_LABEL_CCOMP
-    )
-    return np.asarray(depth, np.float32), np.asarray(side, np.int32)
-
-
-def _border_shade(
-    dark: Image, sound: Mask, depth: Image, side: NDArray[np.int32], *, px_per_mm: float
-) -> Image:
-    """What sound rubber usually looks like at each distance from each of its borders.
-
-    The light falls on one border and not on the other, so `side` keeps them apart.
-    """
-    reach = round(BORDER_MM * px_per_mm)
-    shade = np.zeros(dark.shape, np.float32)
-    at = np.flatnonzero((depth > 0) & (depth < reach + 1))
-    border = side.ravel()[at]
-    long = np.bincount(border) > 50
-    held = long[border]
-    at, border = at[held], border[held]
-    step = depth.ravel()[at].astype(np.intp)
-    # One number a distance and border: few, so that they are soon sorted.
-    group = (np.cumsum(long) - 1)[border] * (reach + 1) + step
-    plain = sound.ravel()[at]
-    levels = _levels(dark.ravel()[at[plain]], group[plain], int(long.sum()) * (reach + 1))
-    shade.ravel()[at] = levels[group]
-    return shade
-
-
-def _levels(seen: Image, group: NDArray[np.intp], count: int) -> Image:
-    """Median darkness of each group, 0 where too little is seen or it gleams."""
-    levels = np.zeros(count, np.float32)
-    order = np.argsort(group.astype(np.min_scalar_type(count)), kind="stable")
-    bounds = np.concatenate([[0], np.cumsum(np.bincount(group, minlength=count))])
-    ordered = seen[order]
-    for k in range(count):
-        here = ordered[bounds[k] : bounds[k + 1]]
-        # A gleaming border is no reason to take plain rubber beside it for dark.
-        levels[k] = max(0.0, median(here)) if len(here) > 50 else 0.0
-    return levels
-
-
-def with_true_end(around: Surround, line: Points) -> Points:
+def with_true_end(around: Surround, line: Points, others: Points | None = None) -> Points:
     """Move the last end of a line to the stroke's tip.
 
     Parameters
@@ -216,6 +66,8 @@ def with_true_end(around: Surround, line: Points) -> Points:
     around : Surround
     line : ndarray, shape (N, 2)
         Evenly spaced centre line, photo pixels.
+    others : ndarray, shape (M, 2), optional
+        Places of other lines: no walk goes on into their strokes.
 
     Notes
     -----
@@ -230,19 +82,43 @@ def with_true_end(around: Surround, line: Points) -> Points:
     seen = line_contrast(around, line)
     steady = uniform_filter1d(seen, max(3, round(0.8 * around.px_per_mm / step)))
     anchor = min(int(np.argmax(steady)), len(line) - 4)
-    back = min(BACK_MM * around.px_per_mm / step, (len(line) - anchor) / 4)
-    body = line[: max(anchor + 3, len(line) - round(back))]
+    backs = np.round(np.array(BACKS_MM) * around.px_per_mm / step).astype(int)
+    bodies = [line[:k] for k in sorted({max(anchor + 3, len(line) - b) for b in backs})]
+    courses = [
+        _ended(around, line, body, seen, anchor=anchor, step=step, others=others)
+        for body in bodies
+    ]
+    return max(courses, key=lambda course: course[1])[0]
+
+
+def _ended(
+    around: Surround,
+    line: Points,
+    body: Points,
+    seen: Points,
+    *,
+    anchor: int,
+    step: float,
+    others: Points | None,
+) -> tuple[Points, float]:
+    """A line to where its walk from the end of `body` says, and the evidence for that."""
     heading = _heading(body, round(0.4 * around.px_per_mm / step))
     usual = float(np.quantile(seen, 0.75))
     threshold = threshold_at(around, line, heading, usual)
     walked, ahead = _walk(around, body[-1], heading, step=step)
     # What is far darker than the line is another crack, which it meets.
-    ahead = ahead[: np.argmax(ahead > DARKER * usual)] if max(ahead) > DARKER * usual else ahead
+    met = ahead > DARKER * usual
+    own = body[: -round(2 * MET_MM * around.px_per_mm / step)]
+    drawn = own if others is None else np.vstack([own, others])
+    if len(drawn):
+        met |= cKDTree(drawn).query(walked)[0] < MET_MM * around.px_per_mm
+    ahead = ahead[: np.argmax(met)] if met.any() else ahead
     score = np.concatenate([seen[anchor : len(body)], ahead]) / threshold
     found, gap = len(body) - anchor, GAP_MM * around.px_per_mm / step
-    last = anchor + _resumed(score, _last_seen(score, found=found), gap=gap)
-    ended = np.vstack([body, walked])[: max(4, last + 1)]
-    return np.vstack([ended, _rest(around, ended, threshold)])
+    last = _resumed(score, _last_seen(score, found=found), gap=gap)
+    ended = np.vstack([body, walked])[: max(4, anchor + last + 1)]
+    evidence = float(np.sum(np.clip(score[: last + 1] - 1, -1, 1)))
+    return np.vstack([ended, _rest(around, ended, threshold)]), evidence
 
 
 def _last_seen(score: Points, *, found: int) -> int:
@@ -320,7 +196,7 @@ def _walk(
 ) -> tuple[Points, Points]:
     """Points after `start`, one a step, and what is seen ahead of each."""
     turns = _turns()
-    most = int((BACK_MM + AHEAD_MM) * around.px_per_mm / step)
+    most = int(AHEAD_MM * around.px_per_mm / step)
     at, walked, ahead = start, [], []
     for _ in range(most):
         value = around.contrast(at[None], heading + turns)[0].mean(axis=1)

@@ -4,7 +4,7 @@ import cv2
 import numpy as np
 
 from damagescore.damage.doubt import doubtful_px
-from damagescore.damage.tips import surround_of
+from damagescore.damage.surround import surround_of
 
 SHAPE = (300, 500)
 LINE = np.column_stack([np.arange(80.0, 420.0), np.full(340, 150.0)])
