@@ -39,6 +39,13 @@ STRIDE, LEAST_ROWS = 2, 40
 SPIKE_ROWS, MOST_SPIKE_PX = 9, 2.5
 """Rows compared with, and how far one row may lie off their median."""
 
+MOST_BLURRED, ALONG_ROWS, STEEP = 0.6, 4.0, 1.2
+"""Share of a step that goes on beside it from which on it is blurred, the rows averaged, and
+the slope from which on rows cross an outline too slantwise to tell."""
+
+COURSE_ROWS = 2.0
+"""Smoothing of the course along which rows are averaged."""
+
 WIDE = 12
 """Pixels either side of the path in which half way is looked for."""
 
@@ -148,11 +155,14 @@ def _clearness(strip: Strip) -> Strip:
         mean = total[:, high : high + wide] - total[:, low : low + wide]
         return np.asarray(mean / np.float32(high - low), np.float32)
 
-    inside, near, far = box(-1 - BOX, -2), box(2, 1 + BOX), box(2 + BOX, 1 + BOX + FAR)
-    plain, bent = inside - near, inside - 2 * near + far
-    plain = np.sqrt((plain * plain).sum(axis=2)) * np.float32(np.sqrt(BOX / 2))
-    bent = np.sqrt((bent * bent).sum(axis=2)) / np.float32(np.sqrt(5 / BOX + 1 / FAR))
-    return np.asarray(np.minimum(plain, bent), np.float32)
+    deep, inside = box(-1 - BOX - FAR, -2 - BOX), box(-1 - BOX, -2)
+    near, far = box(2, 1 + BOX), box(2 + BOX, 1 + BOX + FAR)
+    step = inside - near
+    plain = np.sqrt((step * step).sum(axis=2))
+    toward = step / (plain[..., None] + np.float32(1e-6))
+    before, beyond = (((a - b) * toward).sum(axis=2) for a, b in ((deep, inside), (near, far)))
+    blurred = 2 * np.maximum(np.minimum(before, beyond), 0)
+    return np.asarray(np.maximum(plain - blurred, 0) * np.float32(np.sqrt(BOX / 2)), np.float32)
 
 
 def _half_way(turned: Turned, rows: Points, x: Points) -> Points:
@@ -160,7 +170,8 @@ def _half_way(turned: Turned, rows: Points, x: Points) -> Points:
     k = np.arange(-WIDE, WIDE + 1, dtype=np.float64)
     found, known = x, np.zeros(len(rows), dtype=bool)
     for _ in range(2):
-        base = np.round(x)
+        # A smooth course: rows that are averaged must not lie beside one another by chance.
+        base = gaussian_filter1d(x, COURSE_ROWS)
         strip = sample_part(turned.rgb, base[:, None] + k, rows[:, None])
         strip = np.asarray(cv2.blur(strip, (1, 3), borderType=cv2.BORDER_REFLECT), np.float32)
         # A lens blurs light, not the stored values: half way in those lies too far on the
@@ -171,6 +182,7 @@ def _half_way(turned: Turned, rows: Points, x: Points) -> Points:
         contrast = np.linalg.norm((inside - outside) / _noise(strip), axis=1)
         change = np.linalg.norm(_slopes(strip) / _noise(strip), axis=2).sum(axis=0)
         known = np.isfinite(found) & (contrast > np.maximum(KNOWN, SHARP * change))
+        known &= _is_sharp(strip) | (np.abs(np.gradient(base)) > STEEP)
         if not known.any():
             break
         x = np.interp(rows, rows[known], found[known])
@@ -183,6 +195,23 @@ def _sides(strip: Strip) -> tuple[Points, Points]:
     outside = strip[:, WIDE + 3 : WIDE + 9].mean(axis=1).astype(np.float64)
     inside = gaussian_filter1d(median_filter(inside, (5, 1)), 1.5, axis=0)
     return np.asarray(inside), np.asarray(gaussian_filter1d(outside, 1.5, axis=0))
+
+
+def _is_sharp(strip: Strip) -> NDArray[np.bool_]:
+    """Rows (N,) in which the step is the part's own: what lies behind it is out of focus.
+
+    Beside a blurred step the colours go on changing the same way on both sides.
+    """
+    parts = ((-9, -5), (-4, -1), (2, 5), (6, 10))
+    deep, inside, near, far = (
+        gaussian_filter1d(strip[:, WIDE + a : WIDE + b].mean(axis=1), ALONG_ROWS, axis=0)
+        for a, b in parts
+    )
+    step = inside - near
+    square = (step**2).sum(axis=1)
+    before = ((deep - inside) * step).sum(axis=1)
+    beyond = ((near - far) * step).sum(axis=1)
+    return np.asarray(2 * np.minimum(before, beyond) < MOST_BLURRED * square)
 
 
 def _slopes(strip: Strip) -> Points:

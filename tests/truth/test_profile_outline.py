@@ -10,6 +10,7 @@ from damagescore.damage.bulge import bulge_profile
 from damagescore.damage.bulge_sight import level_doubt
 from damagescore.edge import find_edge
 from damagescore.edge.lines import straight_tracks
+from damagescore.edge.locate import exact_outline
 from damagescore.edge.lost_end import without_plates
 from damagescore.edge.outline import Outline, Turned
 from damagescore.edge.slant import inside_of
@@ -58,9 +59,42 @@ def test_peaks_are_measured_whatever_lies_behind_the_part(name):
 def test_what_is_lost_before_a_busy_background_is_not_claimed():
     render = render_profile(PEAKS_MM, behind=_blocks(np.random.default_rng(5)))
     edge = find_edge(render.photo, render.scale, view="profile")
-    layers = bulge_profile(render.photo, edge, render.scale).layers
-    for layer, true in zip(layers, reversed(PEAKS_MM), strict=True):
+    profile = bulge_profile(render.photo, edge, render.scale)
+    assert len(profile.layers) + len(profile.lost) == len(PEAKS_MM)
+    assert len(profile.layers) >= 2
+    for layer in profile.layers:
+        true = PEAKS_MM[::-1][layer.layer // 2]
         assert abs(layer.peak.value - true) < 3 * layer.peak.u
+
+
+def test_what_lies_out_of_focus_behind_is_no_outline():
+    """Beside a layer of the background's own grey a blurred border runs 0.6 mm outside."""
+    y, x = np.mgrid[: SHAPE[0], : SHAPE[1]]
+    bounds = Stack().boundaries_mm / 0.04 + (SHAPE[0] - 1) / 2
+    bright = (x > 0.45 * SHAPE[1] + 15) & (y > bounds[4]) & (y < bounds[5])
+    behind = gaussian_filter(np.where(bright, 200.0, 58.0), 7.0)
+    render = render_profile((0.0, 0.0, 0.0, 0.0), tilt=0.0, behind=behind)
+    track = straight_tracks(render.photo, 0.04)
+    turned = Turned(rgb=render.photo.rgb, outward="right")
+    track = next(t for t in track if t.outward == "right")
+    outline = exact_outline(turned, track, mm_per_px=0.04)
+    off = outline.x[round(bounds[4]) + 8 : round(bounds[5]) - 8] - 0.45 * SHAPE[1]
+    # 3 pixels: rows that are seen lie at the part; those that are not are told as unknown.
+    assert np.all(np.abs(off[np.isfinite(off)]) < 3.0)
+
+
+def test_the_outline_of_a_leaning_edge_has_no_noise_of_its_own():
+    render = render_profile((0.0, 0.0, 0.0, 0.0), tilt=0.07, noise=0.0)
+    turned = Turned(rgb=render.photo.rgb, outward="right")
+    track = next(t for t in straight_tracks(render.photo, 0.04) if t.outward == "right")
+    outline = exact_outline(turned, track, mm_per_px=0.04)
+    level = (np.arange(SHAPE[0]) - (SHAPE[0] - 1) / 2) * 0.04
+    bounds = Stack().boundaries_mm
+    rubber = (level > bounds[2] + 0.4) & (level < bounds[3] - 0.4)
+    off = (outline.x - 0.45 * SHAPE[1] - 0.07 * level / 0.04)[rubber[: len(outline.x)]]
+    # A whole pixel's step of the course used to move rows by up to two thirds; grain and
+    # the rounding to 8 bits leave a tenth.
+    assert np.std(off) < 0.1
 
 
 def test_the_clearest_line_is_the_outline():
