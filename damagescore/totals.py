@@ -53,13 +53,11 @@ def totals_of(
     in the photo, in the inspector's region and outside what is kept from being judged.
     """
     findings = tuple(findings)
-    peaks = [f.quantities.get("peak") for f in findings if f.kind == "bulge"]
-    known = [p for p in peaks if isinstance(p, Measured)]
     return {
         "crack_length": _sum(findings, "crack", "length", unit="mm"),
         "bond_gap_length": _sum(findings, "bond_gap", "length", unit="mm"),
         "crumbling_area": _crumbled(findings, edge, scale=scale, unjudged=tuple(unjudged)),
-        "bulge_peak": max(known, key=lambda p: p.value, default=_none_found("mm")),
+        "bulge_peak": _highest(findings),
         "crack_extent_percent": _extent_percent(findings, edge, scale=scale),
     }
 
@@ -78,6 +76,20 @@ def _crumbled(
             return NotMeasured(reason=reason, unit="mm2")
     missed = missed_lines(unjudged, none_found=found.value == 0)
     return from_budget(found.value, found.budget + missed, unit="mm2")
+
+
+def _highest(findings: tuple[Finding, ...]) -> Quantity:
+    """The highest bulge; not measured where a layer is lost that may stand out more."""
+    peaks = [f.quantities["peak"] for f in findings if "peak" in f.quantities]
+    known = [p for p in peaks if isinstance(p, Measured)]
+    highest = max(known, key=lambda p: p.value, default=_none_found("mm"))
+    if len(known) == len(peaks):
+        return highest
+    reason = (
+        f"{len(peaks) - len(known)} layer(s) could not be measured; the others stand out "
+        f"by {highest.value:.2f} mm at most."
+    )
+    return NotMeasured(reason=reason, unit="mm")
 
 
 def _none_found(unit: Unit) -> Measured:

@@ -8,7 +8,8 @@ from numpy.typing import NDArray
 from scipy.ndimage import uniform_filter1d
 
 from damagescore.damage.bulge_datum import Datum, fit_datum
-from damagescore.damage.bulge_ends import layer_ends
+from damagescore.damage.bulge_ends import LayerEnd, layer_ends
+from damagescore.damage.bulge_lost import LEAST_KNOWN, LostLayer, check_lost, lost_layer
 from damagescore.damage.bulge_sight import level_doubt
 from damagescore.damage.record import Finding
 from damagescore.edge.record import Edge, Layer
@@ -38,11 +39,14 @@ JUMP_ROWS, STEEPEST = 3, 4.0
 BOND_ROWS = 3
 """Rows next to each bond that are left out at least: the blurred bond itself."""
 
+LEAST_OF_SHIM = 0.2
+"""Share of a shim's rows without which its end carries no datum."""
+
+LEAST_POINTS = 5
+"""Points of an outline without which a layer is not measured."""
+
 MOST_SPREAD_MM = 0.15
 """Spread of the shims' ends about the datum beyond which they are no datum."""
-
-LEAST_KNOWN = 0.5
-"""Share of a layer's outline below which a peak may have been missed."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -95,6 +99,8 @@ class BulgeProfile:
         Standard uncertainty of the datum at its middle.
     noise_mm : float
         Noise of a single outline point.
+    lost : tuple of LostLayer
+        Rubber layers that could not be measured.
     """
 
     layers: tuple[LayerBulge, ...]
@@ -103,6 +109,7 @@ class BulgeProfile:
     curved: bool
     u_datum_mm: float
     noise_mm: float
+    lost: tuple[LostLayer, ...] = ()
 
 
 def find_bulges(photo: Photo, edge: Edge, scale: Scale) -> tuple[Finding, ...]:
@@ -120,7 +127,8 @@ def find_bulges(photo: Photo, edge: Edge, scale: Scale) -> tuple[Finding, ...]:
     tuple of Finding
         Kind "bulge"; quantities "peak" (mm), "area" (mm2) and
         "peak_over_thickness" (%), or "recess" (mm) where the layer stands back.
-        Only what exceeds 0.1 mm and three standard uncertainties is a finding.
+        Only what exceeds 0.1 mm and three standard uncertainties is a finding, and a
+        layer whose outline is lost: its quantities are not measured.
 
     Raises
     ------
@@ -129,8 +137,8 @@ def find_bulges(photo: Photo, edge: Edge, scale: Scale) -> tuple[Finding, ...]:
     """
     profile = bulge_profile(photo, edge, scale)
     found = [_finding(x) for x in profile.layers]
-    kept = [f for f in found if f is not None]
-    return tuple(kept)
+    kept = [f for f in found if f is not None] + [x.finding() for x in profile.lost]
+    return tuple(sorted(kept, key=lambda f: f.layer or 0))
 
 
 def bulge_profile(photo: Photo, edge: Edge, scale: Scale) -> BulgeProfile:
@@ -149,7 +157,8 @@ def bulge_profile(photo: Photo, edge: Edge, scale: Scale) -> BulgeProfile:
         )
     ends = layer_ends(edge, outline, scale)
     free = edge.allows(outline)
-    shims = [free & _between(outline, ends[x.index], margin=0.25) for x in edge.shims]
+    seen = [x for x in edge.shims if ends[x.index].known >= LEAST_OF_SHIM]
+    shims = [free & _between(outline, ends[x.index], margin=0.25) for x in seen]
     shims = [s for s in shims if s.any()]
     if len(shims) < 2:
         raise EdgeError(
@@ -162,27 +171,39 @@ def bulge_profile(photo: Photo, edge: Edge, scale: Scale) -> BulgeProfile:
     _check_datum(datum, len(shims))
     if edge.doubt:
         datum = replace(datum, doubt_mm=_doubt_mm(surface, datum))
-    _check_known(edge, outline, ends)
     noise = _noise_mm(surface, datum)
-    layers = [
-        _layer_bulge(x, outline, free & _between(outline, ends[x.index], margin=BOND_MARGIN,
-                                                  least=BOND_ROWS),
-                     scale=scale, datum=datum, noise_mm=noise, level=level)
-        for x in edge.rubber
-        if free[slice(*ends[x.index])].mean() >= LEAST_KNOWN
-    ]  # fmt: skip
+    layers: list[LayerBulge] = []
+    lost: list[LostLayer] = []
+    judged = [x for x in edge.rubber if free[_stretch(ends[x.index])].mean() >= LEAST_KNOWN]
+    for x in judged:
+        end = ends[x.index]
+        taken = free & _between(outline, end, margin=BOND_MARGIN, least=BOND_ROWS)
+        if end.known < LEAST_KNOWN or taken.sum() < LEAST_POINTS:
+            lost.append(lost_layer(x, end.tips_px, end.known))
+            continue
+        layers.append(
+            _layer_bulge(
+                x, outline, taken, scale=scale, datum=datum, noise_mm=noise, level=level
+            )
+        )
+    check_lost(lost, len(judged))
     t, _ = datum.frame(surface)
     drawn = np.linspace(t.min(), t.max(), 40)
     line = datum.origin + drawn[:, None] * datum.along
     line = line + np.polyval(datum.terms, drawn)[:, None] * datum.out
     return BulgeProfile(
-        layers=tuple(x for x in layers if x is not None),
+        layers=tuple(layers),
         datum_px=scale.surface.to_px(line),
         shim_points_px=outline[np.any(shims, axis=0)],
         curved=len(datum.terms) > 2,
         u_datum_mm=datum.u_at(0.0),
         noise_mm=noise,
+        lost=tuple(lost),
     )
+
+
+def _stretch(end: LayerEnd) -> slice:
+    return slice(end.first, end.last + 1)
 
 
 def _check_datum(datum: Datum, n_shims: int) -> None:
@@ -202,30 +223,11 @@ def _doubt_mm(surface: Points, datum: Datum) -> float:
     return rectangular(float(high - low) / 2)
 
 
-def _check_known(edge: Edge, outline: Points, ends: dict[int, tuple[int, int]]) -> None:
-    """Raise EdgeError where much of a rubber layer's outline is unknown."""
-    for layer in edge.rubber:
-        first, last = ends[layer.index]
-        length = float(np.hypot(*(outline[last] - outline[first])))
-        if last - first < LEAST_KNOWN * length * _rows_per_px(outline[first : last + 1]):
-            raise EdgeError(
-                f"The outline of layer {layer.index} is lost against the background: only "
-                f"{last - first} of about {length:.0f} rows show it.",
-                remedy="Take the photo against a plain bright background.",
-            )
-
-
-def _rows_per_px(outline: Points) -> float:
-    """Rows (or columns, for a part that lies) the outline passes per pixel of chord."""
-    chord = np.abs(outline[-1] - outline[0])
-    return float(chord.max() / (np.hypot(*chord) + 1e-9))
-
-
-def _between(outline: Points, ends: tuple[int, int], *, margin: float, least: int = 0) -> Mask:
-    """Outline points between two places, less a share at both, `least` at least."""
+def _between(outline: Points, end: LayerEnd, *, margin: float, least: int = 0) -> Mask:
+    """Outline points of one layer, less a share at both its bonds, `least` at least."""
     taken = np.zeros(len(outline), dtype=bool)
-    cut = max(margin * (ends[1] - ends[0]), least)
-    taken[math.ceil(ends[0] + cut) : math.floor(ends[1] - cut) + 1] = True
+    cut = max(margin * (end.last - end.first), least)
+    taken[math.ceil(end.first + cut) : math.floor(end.last - cut) + 1] = True
     return taken
 
 
@@ -258,14 +260,12 @@ def _layer_bulge(
     datum: Datum,
     noise_mm: float,
     level: Points,
-) -> LayerBulge | None:
-    if taken.sum() < 5:
-        return None
+) -> LayerBulge:
     points, level = outline[taken], level[taken]
     t, raw = datum.frame(scale.surface.to_mm(points))
-    width = max(round(0.06 * len(t)), 3)
+    width = max(round(0.03 * len(t)), 3)
     # A short mean: the peak of single points would grow with their noise. It
-    # lowers a parabola's peak by (width / length)^2 / 3, about 0.1 %.
+    # lowers a parabola's peak by (width / length)^2 / 3, 0.03 %.
     out = uniform_filter1d(raw, width, mode="nearest")
     top, low = int(np.argmax(out)), int(np.argmin(out))
     noise = noise_mm / math.sqrt(width)

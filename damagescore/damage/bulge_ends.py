@@ -1,6 +1,7 @@
 """Where layers reach the outline: rings seen at a slant turn up or down beside it."""
 
 import math
+from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
@@ -23,7 +24,21 @@ MOST_SHIFT_MM = 0.8
 """Larger shifts are courses that were lost."""
 
 
-def layer_ends(edge: Edge, outline: Points, scale: Scale) -> dict[int, tuple[int, int]]:
+@dataclass(frozen=True, slots=True, kw_only=True)
+class LayerEnd:
+    """Where one layer reaches the outline.
+
+    `first` and `last` are places on the outline, `known` the share of the rows between both
+    boundaries in which it is known, and `tips_px` (2, 2) the boundaries' ends.
+    """
+
+    first: int
+    last: int
+    known: float
+    tips_px: Points
+
+
+def layer_ends(edge: Edge, outline: Points, scale: Scale) -> dict[int, LayerEnd]:
     """Places on the outline where each layer's two boundaries reach it.
 
     A ring of radius r seen at a slant e lies sin(e) sqrt(2 r d) higher or lower at a depth d
@@ -40,14 +55,15 @@ def layer_ends(edge: Edge, outline: Points, scale: Scale) -> dict[int, tuple[int
 
     Returns
     -------
-    dict
-        First and last place on the outline by layer index.
+    dict of LayerEnd
+        By layer index.
     """
     chord = outline[-1] - outline[0]
     along = chord / (np.hypot(*chord) + 1e-12)
     at = outline @ along
     shift = _shift(edge, outline, along, scale)
-    return {x.index: _ends(x, outline, at, along, shift) for x in edge.layers}
+    per_px = float(np.abs(along).max())
+    return {x.index: _end(x, outline, at, along, shift, per_px) for x in edge.layers}
 
 
 def _tip(curve: Points, outline: Points) -> int:
@@ -56,14 +72,16 @@ def _tip(curve: Points, outline: Points) -> int:
     return 0 if apart[0] < apart[1] else -1
 
 
-def _ends(
-    layer: Layer, outline: Points, at: Points, along: Points, shift: Points
-) -> tuple[int, int]:
-    places = []
-    for curve in (layer.upper_px, layer.lower_px):
-        tip = float(curve[_tip(curve, outline)] @ along)
-        places.append(int(np.argmin(np.abs(at - tip - np.polyval(shift, tip)))))
-    return min(places), max(places)
+def _end(
+    layer: Layer, outline: Points, at: Points, along: Points, shift: Points, per_px: float
+) -> LayerEnd:
+    tips = np.array([curve[_tip(curve, outline)] for curve in (layer.upper_px, layer.lower_px)])
+    levels = tips @ along
+    levels = levels + np.polyval(shift, levels)
+    first, last = sorted(int(np.argmin(np.abs(at - x))) for x in levels)
+    rows = float(np.ptp(levels)) * per_px
+    seen = int(((at > levels.min()) & (at < levels.max())).sum())
+    return LayerEnd(first=first, last=last, known=min(seen / max(rows, 1.0), 1.0), tips_px=tips)
 
 
 def _shift(edge: Edge, outline: Points, along: Points, scale: Scale) -> Points:

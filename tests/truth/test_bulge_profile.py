@@ -12,6 +12,7 @@ from damagescore.edge import find_edge
 from damagescore.edge.record import Edge, Layer
 from damagescore.errors import EdgeError
 from damagescore.quantity import NotMeasured
+from damagescore.totals import totals_of
 from tests.edge_renders import Stack, render_face, render_profile, scale_of
 
 
@@ -91,6 +92,38 @@ def test_layers_before_another_background_are_found():
     peaks = [x.peak.value for x in bulge_profile(render.photo, edge, render.scale).layers]
     # Two pixels: beside the line between both backgrounds the outline is not sure.
     assert sorted(peaks) == pytest.approx([0.0, 0.0, 0.5, 0.8], abs=0.08)
+
+
+def _background_like_layer(k, rubber=58.0):
+    """Background (H, W) that is of the rubber's grey beside rubber layer k from the top."""
+    level = (np.arange(640) - 319.5) * 0.04
+    bounds = Stack().boundaries_mm
+    beside = (level > bounds[2 * k] + 0.3) & (level < bounds[2 * k + 1] - 0.3)
+    return np.where(beside[:, None], rubber, 225.0) * np.ones((640, 760))
+
+
+def test_a_layer_lost_before_the_background_is_not_measured_and_the_others_are():
+    render = render_profile((0.0, 0.3, 0.0, 0.5), behind=_background_like_layer(1))
+    edge = find_edge(render.photo, render.scale, view="profile")
+    profile = bulge_profile(render.photo, edge, render.scale)
+    assert [x.layer for x in profile.lost] == [4]
+    peaks = {x.layer: x.peak.value for x in profile.layers}
+    # Two pixels of 0.04 mm: the background's own borders cross the outline.
+    assert peaks == pytest.approx({0: 0.5, 2: 0.0, 6: 0.0}, abs=0.08)
+    found = {f.layer: f for f in find_bulges(render.photo, edge, render.scale)}
+    assert sorted(found) == [0, 4]
+    assert all(isinstance(q, NotMeasured) for q in found[4].quantities.values())
+    total = totals_of(found.values(), edge, scale=render.scale)["bulge_peak"]
+    assert isinstance(total, NotMeasured)  # the largest bulge may be the one that is lost
+
+
+def test_a_part_of_which_most_layers_are_lost_is_refused():
+    behind = np.minimum(_background_like_layer(1), _background_like_layer(2))
+    behind = np.minimum(behind, _background_like_layer(3))
+    render = render_profile((0.0, 0.3, 0.0, 0.5), behind=behind)
+    edge = find_edge(render.photo, render.scale, view="profile")
+    with pytest.raises(EdgeError, match="layers are lost"):
+        bulge_profile(render.photo, edge, render.scale)
 
 
 def test_a_stack_cut_off_by_what_stands_before_it_is_doubted():
@@ -173,4 +206,6 @@ def test_layers_of_a_ring_seen_at_a_slant_are_followed_to_the_outline(slant):
     for index in (1, 2, 3):  # the stack's own ends follow from the others
         upper = 500 - 100 * index
         # The law holds to d / 4r at a depth d: 4 % of 6 px at 5 mm; and whole rows.
-        assert ends[index] == pytest.approx((upper, upper + 100), abs=1.5)
+        found = (ends[index].first, ends[index].last)
+        assert found == pytest.approx((upper, upper + 100), abs=1.5)
+        assert ends[index].known > 0.99  # the outline has every row
