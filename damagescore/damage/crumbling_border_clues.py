@@ -81,11 +81,10 @@ def border_clues(closeup: Closeup, patch: Mask) -> tuple[Values, Mask] | None:
     if beside is None:
         return None
     asked = beside.asked
-    columns = [
-        np.broadcast_to(clue, asked.shape)[asked] if np.ndim(clue) != 1 else np.asarray(clue)
-        for clue in _clues(closeup, beside)
-    ]
-    return np.column_stack(columns).astype(np.float32), asked
+    found = np.empty((np.count_nonzero(asked), len(BORDER_CLUES)), np.float32)
+    for column, clue in zip(found.T, _clues(closeup, beside), strict=True):
+        column[:] = clue[asked] if isinstance(clue, np.ndarray) and clue.ndim == 2 else clue
+    return found, asked
 
 
 def _beside(closeup: Closeup, patch: Mask) -> _Beside | None:

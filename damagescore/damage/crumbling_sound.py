@@ -5,6 +5,7 @@ from numpy.typing import NDArray
 from scipy.optimize import nnls
 
 from damagescore.damage.crumbling_strip import Image, Strip
+from damagescore.ranks import median
 
 Values = NDArray[np.float64]
 
@@ -57,7 +58,7 @@ def _binned(light: Image, energy: Image) -> tuple[Values, Values]:
     order = np.argsort(light)
     parts = [p for p in np.array_split(order, BINS) if len(p)]
     gain = np.array([np.exp(-2 * light[p].astype(np.float64)).mean() for p in parts])
-    level = np.array([np.median(energy[p]) for p in parts], dtype=np.float64)
+    level = np.array([median(energy[p]) for p in parts], dtype=np.float64)
     return gain, level
 
 

@@ -7,6 +7,7 @@ from scipy.ndimage import gaussian_filter1d, median_filter, uniform_filter1d
 
 from damagescore.damage.gates import Gates
 from damagescore.damage.ridge import Ridge
+from damagescore.edge.sampling import medians
 from damagescore.ranks import median
 
 Image = NDArray[np.float32]
@@ -90,7 +91,7 @@ def _mould_lines(ridge: Ridge, core: Image, px_per_mm: float) -> Mask:
     # What is as dark as a crack, and its flanks, are not counted.
     reach = 2 * max(1, round(0.2 * px_per_mm)) + 1
     short = _mean_along(ridge.dark, 0.4 * px_per_mm)
-    usual = np.median(short[:, ::FEWER], axis=1, keepdims=True)
+    usual = medians(short[:, ::FEWER], 1)[:, None]
     crossing = short - usual > max(0.35, 3.5 * _spread(short))
     stroke = ((core > CRACK_DARK) | crossing).astype(np.uint8)
     deep = cv2.dilate(stroke, np.ones((reach, reach), np.uint8)) > 0
@@ -144,5 +145,5 @@ def _mean_along(image: Image, length_px: float) -> Image:
 def _spread(image: Image) -> float:
     """Robust spread about the median of each row."""
     some = image[:, ::FEWER]
-    away = np.abs(some - np.median(some, axis=1, keepdims=True))
+    away = np.abs(some - medians(some, 1)[:, None])
     return 1.4826 * median(away)

@@ -1,12 +1,13 @@
 """Grey levels between the pixels."""
 
+from functools import cache
 from typing import Any
 
 import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-MOST_COMPARED = 8
+MOST_COMPARED = 16
 """Up to so many values, comparing whole arrays is faster than sorting."""
 
 
@@ -52,8 +53,7 @@ def sample_part(image: NDArray[Any], x: NDArray[Any], y: NDArray[Any]) -> NDArra
 def medians(values: NDArray[np.float32], axis: int) -> NDArray[np.float32]:
     """Median along one axis of finite values, by sorting.
 
-    The same as `numpy.median`, three times as fast for a dozen values and ten times for
-    a handful.
+    The same as `numpy.median`, many times as fast for a dozen values or fewer.
     """
     if values.shape[axis] <= MOST_COMPARED:
         ordered = _sorted_by_pairs(list(np.array(np.moveaxis(values, axis, 0), order="C")))
@@ -64,16 +64,31 @@ def medians(values: NDArray[np.float32], axis: int) -> NDArray[np.float32]:
 
 
 def _sorted_by_pairs(parts: list[NDArray[np.float32]]) -> list[NDArray[np.float32]]:
-    """Arrays of one shape with the values at each place sorted from array to array, in place.
-
-    Compares neighbours in turn (odd-even transposition, as many rounds as arrays; Knuth,
-    The Art of Computer Programming 3, section 5.3.4).
-    """
+    """Arrays of one shape, the values at each place sorted from array to array, in place."""
     spare = np.empty_like(parts[0])
-    for turn in range(len(parts)):
-        for i in range(turn % 2, len(parts) - 1, 2):
-            low, high = parts[i], parts[i + 1]
-            np.minimum(low, high, out=spare)
-            np.maximum(low, high, out=high)
-            parts[i], spare = spare, low
+    for i, j in exchanges(len(parts)):
+        low, high = parts[i], parts[j]
+        np.minimum(low, high, out=spare)
+        np.maximum(low, high, out=high)
+        parts[i], spare = spare, low
     return parts
+
+
+@cache
+def exchanges(count: int) -> tuple[tuple[int, int], ...]:
+    """Pairs (i, j), i < j, to be put in order one after the other so that all are.
+
+    Batcher's merge exchange: 41 pairs for a dozen, where neighbours in turn would take 66
+    (Knuth, The Art of Computer Programming 3, section 5.2.2, algorithm M; from memory).
+    """
+    largest = 1 << max(count - 1, 0).bit_length() >> 1
+    pairs = []
+    p = largest
+    while p:
+        q, r, d = largest, 0, p
+        while d:
+            pairs += [(i, i + d) for i in range(count - d) if i & p == r]
+            # The last round of this p is that in which q has come down to it.
+            d, q, r = (q - p, q >> 1, p) if q != p else (0, q, r)
+        p >>= 1
+    return tuple(pairs)

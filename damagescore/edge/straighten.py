@@ -119,7 +119,7 @@ def _block_medians(sampled: Image, seen: Mask) -> Image:
     rows, columns, kinds = sampled.shape
     blocks = columns // BLOCK_COLUMNS
     shaped = sampled.reshape(rows, blocks, BLOCK_COLUMNS, kinds)
-    values = medians(np.ascontiguousarray(shaped.transpose(0, 1, 3, 2)), 3)
+    values = medians(shaped, 2)
     share = seen.reshape(rows, blocks, BLOCK_COLUMNS).mean(axis=2)
     values[share < 0.75] = np.nan
     return values

@@ -10,6 +10,7 @@ from damagescore.photo.outline import fill_outline
 from damagescore.photo.record import Photo
 from damagescore.quality.record import Check
 from damagescore.quality.rule import QualityRule
+from damagescore.ranks import median, quantile
 from damagescore.scale.record import Scale
 
 Points = NDArray[np.float64]
@@ -44,9 +45,9 @@ def light_checks(
     Shares are read on every fourth pixel of large photos; that is exact enough by far.
     """
     step = max(1, round(math.sqrt(photo.grey.size / SAMPLES)))
-    grey = photo.grey[::step, ::step]
+    grey = np.ascontiguousarray(photo.grey[::step, ::step])
     whole = 100 * float(np.mean(grey >= WHITE))
-    no_black = float(np.percentile(grey, 1)) > rule.darkest_level
+    no_black = quantile(grey, 0.01) > rule.darkest_level
     checks = [_whole_photo(whole, no_black=no_black, rule=rule)]
     at_mark = None if scale is None else _mark_check(photo, scale, rule)
     checks += [] if at_mark is None else [at_mark]
@@ -155,7 +156,7 @@ def _glare(grey: NDArray[np.float32], mask: Mask, step: int, rule: QualityRule) 
     if not known.any():
         known = kept > 0
     level = lit[known] / kept[known]
-    usual = max(float(np.median(level)), 20.0)
+    usual = max(median(level), 20.0)
     washed = (level > GLARE_TIMES * usual) | (level >= 0.95 * WHITE)
     percent = 100 * float(np.mean(washed))
     return _share(

@@ -6,7 +6,6 @@ import pytest
 from damagescore.edge.bands import Band, Contrasts
 from damagescore.edge.doubt import doubt_of
 from damagescore.edge.record import Edge
-from damagescore.edge.sampling import medians
 from damagescore.edge.stack import find_stack
 from damagescore.edge.straighten import Profiles
 
@@ -140,10 +139,3 @@ def test_no_stack_is_made_up_where_there_is_none() -> None:
 def test_doubt_is_stored_and_read_back() -> None:
     edge = Edge(layers=(), shape=(10, 20), doubt="the stack runs out of the photo")
     assert Edge.from_dict(edge.to_dict()).doubt == edge.doubt
-
-
-@pytest.mark.parametrize("count", [7, 12])
-def test_medians_by_sorting_are_those_of_numpy(count: int) -> None:
-    values = np.random.default_rng(5).random((4, 6, count, 3)).astype(np.float32)
-    # exact: the same two middle values and the same division
-    assert np.array_equal(medians(values, 2), np.median(values, axis=2))

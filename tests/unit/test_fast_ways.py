@@ -1,12 +1,15 @@
 """What is worked out by a shorter way is the same as by the plain one, bit for bit."""
 
 from dataclasses import replace
+from itertools import pairwise
 
 import cv2
 import numpy as np
+import pytest
 
 from damagescore.damage.areas import visible_area_mm2
 from damagescore.damage.crack import _widened
+from damagescore.edge.sampling import exchanges, medians
 from damagescore.scale.profile import linear_light
 from damagescore.scale.squares import FAMILIES, _detected, _light_around, _parameters
 from tests.conftest import flat_edge, plain_scale
@@ -63,3 +66,22 @@ def test_a_layer_s_visible_area_counts_every_pixel() -> None:
         pixels = np.sum((edge.layer_map == layer.index) & edge.judged)
         area = visible_area_mm2(layer, edge, scale=plain_scale(0.04))
         assert np.isclose(area, pixels * 0.04**2, rtol=1e-9)  # sums of doubles
+
+
+@pytest.mark.parametrize("count", range(13))
+def test_exchanges_put_all_in_order(count: int) -> None:
+    # What sorts all zeros and ones sorts everything (Knuth, The Art of Computer
+    # Programming 3, section 5.3.4, theorem Z; from memory).
+    numbers = np.arange(2**count)
+    rows = [(numbers >> k) & 1 for k in range(count)]
+    for i, j in exchanges(count):
+        rows[i], rows[j] = np.minimum(rows[i], rows[j]), np.maximum(rows[i], rows[j])
+    assert all((low <= high).all() for low, high in pairwise(rows))
+
+
+@pytest.mark.parametrize("count", [1, 2, 7, 8, 12, 16, 17, 40])
+@pytest.mark.parametrize("axis", [0, 1, 2])
+def test_medians_are_those_of_numpy(count: int, axis: int) -> None:
+    values = np.random.default_rng(count).normal(size=(count, count, count)).astype(np.float32)
+    # exact: the same two middle values and the same division
+    assert np.array_equal(medians(values, axis), np.median(values, axis=axis))
