@@ -6,7 +6,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from damagescore.damage.record import Finding
-from damagescore.damage.unjudged import Unjudged, amount, missed_lines
+from damagescore.damage.unjudged import BLURRED, Unjudged, amount, missed_lines
 from damagescore.edge.along import Span, span_mm, union_length
 from damagescore.edge.record import Edge
 from damagescore.edge.region import visible_spans_mm
@@ -45,21 +45,40 @@ def totals_of(
 ) -> dict[str, Quantity]:
     """Totals over the findings of one photo.
 
-    "crumbling_area" has in its budget what may have been missed (`missed_lines`); it is
-    not measured where nothing was found and half of the rubber or more was unjudged.
+    "crumbling_area" has in its budget what may have been missed (`missed_lines`). No total
+    is measured where nothing was found and half of the rubber or more was unjudged: for
+    crumbling of whatever reason, for cracks and gaps out of focus.
 
     "crack_extent_percent" is the length along the layers on which a crack runs
     (overlaps counted once) as a share of the visible length of all rubber layers: that
     in the photo, in the inspector's region and outside what is kept from being judged.
     """
-    findings = tuple(findings)
+    findings, unjudged = tuple(findings), tuple(unjudged)
+    blurred = _blind_reason([x for x in unjudged if x.reason == BLURRED], edge, scale)
     return {
-        "crack_length": _sum(findings, "crack", "length", unit="mm"),
-        "bond_gap_length": _sum(findings, "bond_gap", "length", unit="mm"),
-        "crumbling_area": _crumbled(findings, edge, scale=scale, unjudged=tuple(unjudged)),
+        "crack_length": _seen(_sum(findings, "crack", "length", unit="mm"), blurred),
+        "bond_gap_length": _seen(_sum(findings, "bond_gap", "length", unit="mm"), blurred),
+        "crumbling_area": _crumbled(findings, edge, scale=scale, unjudged=unjudged),
         "bulge_peak": _highest(findings),
-        "crack_extent_percent": _extent_percent(findings, edge, scale=scale),
+        "crack_extent_percent": _seen(_extent_percent(findings, edge, scale=scale), blurred),
     }
+
+
+def _blind_reason(parts: Iterable[Unjudged], edge: Edge, scale: Scale) -> str:
+    """Why "none found" says nothing; empty where less than half of the rubber is unjudged."""
+    blind = sum(amount(x.area) for x in parts)
+    if not blind:
+        return ""
+    whole = sum(scale.surface.area_mm2(x.polygon_px) for x in edge.rubber)
+    if blind < MOSTLY_UNJUDGED * whole:
+        return ""
+    return f"{100 * blind / whole:.0f} % of the rubber could not be judged."
+
+
+def _seen(found: Quantity, reason: str) -> Quantity:
+    """What was found; not measured, for a reason, where that is nothing."""
+    nothing = isinstance(found, Measured) and found.value == 0
+    return NotMeasured(reason=reason, unit=found.unit) if nothing and reason else found
 
 
 def _crumbled(
@@ -68,12 +87,9 @@ def _crumbled(
     found = _sum(findings, "crumbling", "area", unit="mm2")
     if isinstance(found, NotMeasured):
         return found
-    if found.value == 0 and unjudged:
-        whole = sum(scale.surface.area_mm2(x.polygon_px) for x in edge.rubber)
-        blind = sum(amount(x.area) for x in unjudged)
-        if blind >= MOSTLY_UNJUDGED * whole:
-            reason = f"{100 * blind / whole:.0f} % of the rubber could not be judged."
-            return NotMeasured(reason=reason, unit="mm2")
+    reason = _blind_reason(unjudged, edge, scale)
+    if found.value == 0 and reason:
+        return NotMeasured(reason=reason, unit="mm2")
     missed = missed_lines(unjudged, none_found=found.value == 0)
     return from_budget(found.value, found.budget + missed, unit="mm2")
 

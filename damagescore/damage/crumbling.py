@@ -15,6 +15,7 @@ from damagescore.damage.crumbling_outline import Outline, outline_of
 from damagescore.damage.crumbling_strip import Mask, cut_strip, disc
 from damagescore.damage.crumbling_texture import alignment, darkness
 from damagescore.damage.crumbling_unseen import unseen_parts
+from damagescore.damage.out_of_focus import blurred_parts
 from damagescore.damage.record import Finding
 from damagescore.damage.unjudged import Unjudged
 from damagescore.edge.record import Edge
@@ -134,7 +135,9 @@ def search_crumbling(
     seen = side_by_side(lambda e: _placed_in(e, (photo, edge, scale), rule), evidences)
     patches = [patch for of_layer in seen for patch in of_layer]
     outlines = [p.outline.polygon_px for p in patches]
-    unjudged = unseen_parts(evidences, edge, scale, found_px=outlines)
+    unjudged = unseen_parts(
+        evidences, edge, scale, found_px=outlines, blurred_px=blurred_parts(photo, edge, scale)
+    )
     findings = (
         _finding(number, patch, scale, edge=edge, unjudged=unjudged)
         for number, patch in enumerate(patches, start=1)

@@ -1,6 +1,6 @@
-"""Parts of a layer on which crumbling would not be seen: dark, glary, covered, hidden."""
+"""Parts of a layer on which damage would not be seen: dark, glary, covered, blurred, hidden."""
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 
 import cv2
@@ -17,7 +17,7 @@ from damagescore.damage.crumbling_evidence import (
 from damagescore.damage.crumbling_light import LEVEL_MM
 from damagescore.damage.crumbling_outline import rings_as_one
 from damagescore.damage.crumbling_strip import DARK_OFFSET, Image, Mask, Strip, blur, pooled
-from damagescore.damage.unjudged import HIDDEN, Reason, Unjudged
+from damagescore.damage.unjudged import BLURRED, HIDDEN, Reason, Unjudged
 from damagescore.edge.record import Edge, Layer
 from damagescore.photo.outline import fill_outline
 from damagescore.quantity import Contribution, Measured, NotMeasured, Quantity, from_budget
@@ -31,6 +31,8 @@ of the development photos show more (0.008 to 0.033)."""
 
 LEAST_TEXTURE = 1.1
 """Log of texture over sound texture from which a patch is one; see `CrumblingRule`."""
+
+NOTHING: Mapping[int, Sequence[Points]] = {}
 
 GLARE_TIMES = 4.0
 """Rubber this much brighter than its median is washed out, as `quality.light` has it."""
@@ -72,13 +74,14 @@ def unseen_parts(
     scale: Scale,
     *,
     found_px: Sequence[Points] = (),
+    blurred_px: Mapping[int, Sequence[Points]] = NOTHING,
 ) -> tuple[Unjudged, ...]:
     """Find where crumbling would not be seen.
 
     A place is too dark where faint crumbling (`FAINT_ENERGY`) would not stand out from
     what noise and texture show on sound rubber at that light. It is glary where it is
-    washed out; covered where chalk or dust hides most of it; or lies behind the scale
-    mark. Where a patch was found, it was seen.
+    washed out; covered where chalk or dust hides most of it; out of focus (see
+    `blurred_parts`); or lies behind the scale mark. Where a patch was found, it was seen.
 
     Parameters
     ----------
@@ -87,11 +90,8 @@ def unseen_parts(
     scale : Scale
     found_px : sequence of ndarray, shape (N, 2)
         Outlines of the patches found.
-
-    Returns
-    -------
-    tuple of Unjudged
-        Known limit: rubber that alone is out of focus is not told; the photo's focus is.
+    blurred_px : mapping of sequences of ndarray, shape (N, 2)
+        Outlines of what is out of focus, by the index of the layer.
     """
     usual = _usual_grey(evidences)
     parts: list[Unjudged] = []
@@ -100,7 +100,8 @@ def unseen_parts(
         outlines = [(HIDDEN, x) for x in _hidden(layer, edge, scale)]
         for evidence in evidences:
             if evidence.strip.layer.index == layer.index:
-                outlines += _outlines(evidence, _blind(evidence, usual), found_px)
+                blurred = blurred_px.get(layer.index, ())
+                outlines += _outlines(evidence, _blind(evidence, usual, blurred), found_px)
         parts += [
             _unjudged(layer, reason, x, scale, whole_mm2=whole_mm2) for reason, x in outlines
         ]
@@ -113,7 +114,7 @@ def _usual_grey(evidences: Sequence[Evidence]) -> float:
     return max(float(np.exp(np.median(known)) - DARK_OFFSET), 20.0) if len(known) else 20.0
 
 
-def _blind(evidence: Evidence, usual: float) -> _Blind:
+def _blind(evidence: Evidence, usual: float, blurred_px: Sequence[Points]) -> _Blind:
     strip = evidence.strip
     # Grey levels are raised before the logarithm, so contrast shrinks near black.
     seen = pooled(strip, strip.log_grey, LEVEL_MM)
@@ -126,6 +127,7 @@ def _blind(evidence: Evidence, usual: float) -> _Blind:
     rough = evenness(evidence, channels=len(CHANNELS)) > LEAST_TEXTURE
     masks: dict[Reason, Mask] = {
         "too dark": dark & ~bright, "glare": bright & ~rough, "covered": bright & rough,
+        BLURRED: _covered(strip, blurred_px),
     }  # fmt: skip
     return _Blind(masks=masks, strip=strip)
 

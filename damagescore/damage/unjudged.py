@@ -1,4 +1,4 @@
-"""Rubber on which crumbling could not be judged, and what it means for the totals."""
+"""Rubber on which damage could not be judged, and what it means for the totals."""
 
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
@@ -11,14 +11,16 @@ from damagescore.quality import Check
 from damagescore.quantity import Contribution, Quantity, quantity_from_dict, rectangular
 
 Points = NDArray[np.float64]
-Reason = Literal["too dark", "glare", "covered", "behind the scale mark"]
+Reason = Literal["too dark", "glare", "covered", "out of focus", "behind the scale mark"]
 REASONS: tuple[Reason, ...] = get_args(Reason)
 HIDDEN: Reason = "behind the scale mark"
+BLURRED: Reason = "out of focus"
 
 REMEDIES: Mapping[Reason, str] = {
     "too dark": "Light it again.",
     "glare": "Move the lamp to the side.",
     "covered": "Wipe the rubber clean.",
+    "out of focus": "Focus there, or show it in a photo of its own.",
     "behind the scale mark": "Move the scale mark off the rubber.",
 }
 
@@ -34,7 +36,7 @@ SMALLEST_PATCH_MM2 = 1.5
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Unjudged:
-    """A part of a rubber layer on which crumbling would not be seen.
+    """A part of a rubber layer on which crumbling, and out of focus a crack, is not seen.
 
     Parameters
     ----------
@@ -108,9 +110,9 @@ def unjudged_checks(parts: Iterable[Unjudged]) -> tuple[Check, ...]:
     for reason in REASONS:
         mine = {layer: share for (r, layer), share in told.items() if r == reason}
         if mine:
+            damage = "cracks and crumbling" if reason == BLURRED else "crumbling"
             sentences.append(
-                f"{_where(mine)} could not be judged for crumbling: {reason}. "
-                f"{REMEDIES[reason]}"
+                f"{_where(mine)} could not be judged for {damage}: {reason}. {REMEDIES[reason]}"
             )
     check = Check(
         name="unjudged", outcome="warn", value=max(told.values()), unit="%",

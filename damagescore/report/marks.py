@@ -72,7 +72,7 @@ STYLES: Mapping[str, LineStyle] = {
         dash=(3.0, 3.0), hatch=True,
     ),
     "unjudged": LineStyle(
-        name="rubber that could not be judged for crumbling: thin dotted outline",
+        name="rubber that could not be judged: thin dotted outline",
         rgb=(90, 60, 120), width=0.9, dash=(1.0, 3.2),
     ),
     "too_far": LineStyle(

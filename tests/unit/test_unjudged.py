@@ -10,7 +10,7 @@ from damagescore.damage.areas import measure_area
 from damagescore.damage.crumbling import search_crumbling
 from damagescore.damage.unjudged import Unjudged, unjudged_checks
 from damagescore.edge.record import Edge
-from damagescore.quantity import Measured, NotMeasured
+from damagescore.quantity import Measured, NotMeasured, Quantity
 from damagescore.totals import totals_of
 from tests.unit.test_crumbling import (
     PX_PER_MM,
@@ -141,6 +141,20 @@ def test_the_warning_names_layers_reason_and_remedy() -> None:
     (many,) = unjudged_checks([part_of((0.1 + 0.1 * k) * LAYER_MM2, layer=k) for k in range(4)])
     assert many.words().startswith("10 to 40 % of 4 layers could not be judged")
     assert unjudged_checks([part_of(0.01 * LAYER_MM2)]) == ()
+    (blurred,) = unjudged_checks([part_of(0.12 * LAYER_MM2, reason="out of focus")])
+    assert "could not be judged for cracks and crumbling: out of focus." in blurred.words()
+
+
+def test_no_crack_is_not_measured_where_half_the_rubber_is_out_of_focus() -> None:
+    def total(reason: str, share: float) -> Quantity:
+        parts = [part_of(share * LAYER_MM2, layer=k, reason=reason) for k in (0, 2, 4, 6)]
+        return totals_of((), edge_of(), scale=scale_of(), unjudged=parts)["crack_length"]
+
+    assert total("out of focus", 0.6).to_dict()["reason"] == (
+        "60 % of the rubber could not be judged."
+    )
+    assert total("out of focus", 0.4) == total("too dark", 0.6)  # darkness is told, no more
+    assert total("too dark", 0.6).value == 0
 
 
 def test_parts_come_back_from_plain_data() -> None:
