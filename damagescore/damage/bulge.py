@@ -11,6 +11,13 @@ from damagescore.damage.bulge_datum import Datum, fit_datum
 from damagescore.damage.bulge_ends import LayerEnd, layer_ends
 from damagescore.damage.bulge_lost import LEAST_KNOWN, LostLayer, check_lost, lost_layer
 from damagescore.damage.bulge_sight import level_doubt
+from damagescore.damage.bulge_unseen import (
+    BOND_MARGIN,
+    BOND_ROWS,
+    hidden_mm,
+    jump_mm,
+    u_at_bonds,
+)
 from damagescore.damage.record import Finding
 from damagescore.edge.record import Edge, Layer
 from damagescore.errors import EdgeError
@@ -29,15 +36,6 @@ Mask = NDArray[np.bool_]
 
 LEAST_PEAK_MM = 0.1
 """No smaller bulge is called one: moulded edges stand off by about that much."""
-
-BOND_MARGIN = 0.06
-"""Share of a layer next to each bond that is left out: there the outline turns."""
-
-JUMP_ROWS, STEEPEST = 3, 4.0
-"""Points over which the outline is looked at for jumps, and the steepest flank of rubber."""
-
-BOND_ROWS = 3
-"""Rows next to each bond that are left out at least: the blurred bond itself."""
 
 LEAST_OF_SHIM = 0.2
 """Share of a shim's rows without which its end carries no datum."""
@@ -269,48 +267,20 @@ def _layer_bulge(
     out = uniform_filter1d(raw, width, mode="nearest")
     top, low = int(np.argmax(out)), int(np.argmin(out))
     noise = noise_mm / math.sqrt(width)
-    lost = _jump_mm(t, raw) + _hidden_mm(points, raw)
+    lost = jump_mm(t, raw) + hidden_mm(points, raw)
     return LayerBulge(
         layer=layer.index,
         along_mm=t,
         out_mm=raw,
         outline_px=points,
         peak=_distance(float(out[top]), t[top], scale=scale, datum=datum,
-                       noise=noise, level=level[top], bond=_end_change(out, top), lost=lost),
+                       noise=noise, level=level[top], bond=u_at_bonds(out), lost=lost),
         recess=_distance(-float(out[low]), t[low], scale=scale, datum=datum,
-                         noise=noise, level=level[low], bond=_end_change(out, low), lost=lost),
+                         noise=noise, level=level[low], bond=u_at_bonds(-out), lost=lost),
         area=_area(t, out, scale=scale, datum=datum, level=float(np.median(level))),
         thickness_mm=_thickness(layer, points, scale=scale, datum=datum),
         peak_px=(float(points[top, 0]), float(points[top, 1])),
     )  # fmt: skip
-
-
-def _jump_mm(t: Points, out: Points) -> float:
-    """How far a layer's outline jumps, mm, where rubber would not: part of it may be lost."""
-    apart = np.abs(out[JUMP_ROWS:] - out[:-JUMP_ROWS])
-    usual = STEEPEST * np.abs(t[JUMP_ROWS:] - t[:-JUMP_ROWS])
-    return float(np.max(apart, initial=0.0, where=apart > usual))
-
-
-def _hidden_mm(points: Points, out: Points) -> float:
-    """What a peak may be off by as some rows of a layer are unknown, mm.
-
-    Their share of the layer, of how far its outline ranges.
-    """
-    along = np.abs(points[-1] - points[0]).max() + 1.0
-    return float(np.ptp(out)) * max(0.0, 1.0 - len(points) / float(along))
-
-
-def _end_change(out: Points, at: int) -> float:
-    """Change, mm, within some rows of a largest value at a layer's end, else 0.
-
-    There it belongs to the neighbour if the bond lies a little further in.
-    """
-    ends_at = min(at, len(out) - 1 - at)
-    if ends_at > 1 or len(out) < 4 * BOND_ROWS:
-        return 0.0
-    inner = at + 2 * BOND_ROWS if at < len(out) / 2 else at - 2 * BOND_ROWS
-    return float(abs(out[at] - out[inner]))
 
 
 def _thickness(layer: Layer, points: Points, *, scale: Scale, datum: Datum) -> float:
@@ -341,7 +311,7 @@ def _distance(
         Contribution(source="outline level", u=float(level)),
         Contribution(source="datum", u=datum.u_at(at)),
         Contribution(source="shims like the background", u=rectangular(datum.lost_mm)),
-        Contribution(source="place of the bond", u=rectangular(bond)),
+        Contribution(source="place of the bond", u=bond),
         Contribution(source="layers in doubt", u=datum.doubt_mm),
         Contribution(source="outline lost in part", u=rectangular(lost)),
     )
