@@ -20,6 +20,7 @@ from damagescore.photo.along import at_run, run_of
 from damagescore.photo.record import Photo
 from damagescore.quality.rule import QualityRule
 from damagescore.quality.sharpness import HALF_CONTRAST_PER_SIGMA
+from damagescore.ranks import quantile
 from damagescore.scale.record import Scale
 
 Points = NDArray[np.float64]
@@ -62,7 +63,7 @@ class Readings:
         for i, place in enumerate(places_mm):
             near = np.hypot(*(self.places_mm - place).T) < NEAR_MM
             if np.count_nonzero(near) >= FEWEST:
-                found[i] = np.percentile(self.finest_mm[near], SHARPEST)
+                found[i] = quantile(self.finest_mm[near], SHARPEST / 100)
         return found
 
 
