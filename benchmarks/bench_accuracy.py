@@ -11,19 +11,25 @@ import tempfile
 from pathlib import Path
 
 import numpy as np
+from scipy.spatial import cKDTree
 from tqdm import tqdm
 
 from benchmarks.tally import Tally, report
-from benchmarks.truth import score_cracks, score_crumbling
+from benchmarks.truth import reach_of, score_cracks, score_crumbling
 from damagescore.damage import trace_crack
 from damagescore.damage.bulge import bulge_profile
+from damagescore.damage.record import Finding
 from damagescore.errors import DamageScoreError
 from damagescore.measure import Measurement, measure_photo
 from damagescore.photo import read_photo
+from damagescore.photo.along import places_along
 from damagescore.photo.record import Photo
 from damagescore.quantity import Measured
 from damagescore.scenes.__main__ import main as make_scenes
 from damagescore.scenes.reading import Case, cases_in
+
+MOST_MORE = 2
+"""Clicks between its ends that an inspector takes the trouble to make."""
 
 
 def judge(case: Case, tally: Tally) -> str:
@@ -107,23 +113,45 @@ def _judge_layers(case: Case, measurement: Measurement, tally: Tally) -> str:
 
 
 def _judge_traces(case: Case, photo: Photo, measurement: Measurement, tally: Tally) -> None:
-    """Trace every true line between two clicks on its ends, as an inspector would."""
+    """Trace every true line as an inspector would."""
     assert measurement.scale is not None
     density = 1 / measurement.scale.mm_per_px
     for crack in case.cracks:
         for line_px, line_mm in zip(crack["polylines_px"], crack["polylines_mm"], strict=True):
             true = float(np.sum(np.hypot(*np.diff(np.array(line_mm), axis=0).T)))
-            ends = np.array([line_px[0], line_px[-1]], dtype=np.float64)
-            if true < 2.0 or not _inside(ends, photo):
+            line = np.array(line_px, dtype=np.float64)
+            if true < 2.0 or not _inside(line[[0, -1]], photo):
                 continue
             try:
-                traced = trace_crack(photo, ends, measurement.scale, edge=measurement.edge)
+                traced, more = traced_by_eye(photo, line, measurement)
             except DamageScoreError:
                 tally.traces_refused += 1
                 continue
             length = traced.quantities["length"]
             assert isinstance(length, Measured)
+            tally.traces_helped += more > 0
             tally.add("traced length", length, true, px_per_mm=density)
+
+
+def traced_by_eye(
+    photo: Photo, line_px: np.ndarray, measurement: Measurement
+) -> tuple[Finding, int]:
+    """Trace a true line between clicks on its ends, and how many clicks more it took.
+
+    The path is drawn while the pointer moves: a person sees where it leaves the crack, into
+    a darker one beside it or along the other side of an eye, and clicks there.
+    """
+    assert measurement.scale is not None
+    places, clicks = places_along([line_px]), {0, -1}
+    reach_px = reach_of(measurement.scale)
+    for more in range(MOST_MORE + 1):  # noqa: B007
+        points = np.vstack([line_px[:1], places[sorted(clicks - {0, -1})], line_px[-1:]])
+        traced = trace_crack(photo, points, measurement.scale, edge=measurement.edge)
+        away = cKDTree(places_along(traced.lines_px)).query(places)[0]
+        if away.max() <= reach_px:
+            break
+        clicks.add(int(np.argmax(away)))
+    return traced, more
 
 
 def _inside(points: np.ndarray, photo: Photo) -> bool:

@@ -57,6 +57,7 @@ class Tally:
     face_photos: int = 0
     profile_layers_missed: int = 0
     traces_refused: int = 0
+    traces_helped: int = 0
     overlaps: list[float] = field(default_factory=list)
     warnings: dict[str, int] = field(default_factory=dict)
     trials: dict[str, list[Trial]] = field(default_factory=dict)
@@ -110,6 +111,7 @@ def _counts(tally: Tally) -> list[tuple[str, str]]:
         ("overlap of crumbled areas", overlap),
         ("layers of profile views not measured", f"{tally.profile_layers_missed}"),
         ("traces refused", f"{tally.traces_refused}"),
+        ("traces with a click more than at their ends", f"{tally.traces_helped}"),
     ]  # fmt: skip
 
 

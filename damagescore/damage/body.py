@@ -45,7 +45,7 @@ REACH_MM = 0.8
 HOLE_MM = 0.08
 """Side of a square as large as the least hole that parts two strands."""
 
-DUST = -0.15
+DUST = -0.5
 """What is this much brighter than the rubber lies on the crack and hides it."""
 
 SPUR_MM = 0.2

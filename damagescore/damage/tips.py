@@ -239,9 +239,9 @@ def _u_end_px(around: Surround, line: Points) -> float:
     """Of the last end of a line.
 
     Where the stroke is plainly seen (`SURE` times the threshold) and where it is only
-    just suspected (the threshold over `SURE`) bound the end; the farther of them is the
-    half width of a uniform distribution (JCGM 100:2008, 4.3.7). So a stroke that tapers
-    into grain has an uncertain end, a broad one on smooth rubber a certain one.
+    just suspected (the threshold over `SURE`) bound the end, which lies anywhere between
+    them (JCGM 100:2008, 4.3.8, for bounds that lie differently far off). So a stroke that
+    tapers into grain has an uncertain end, a broad one on smooth rubber a certain one.
     """
     step = max(1.0, 0.04 * around.px_per_mm)
     even = resample(line, step_px=step)
@@ -260,5 +260,5 @@ def _u_end_px(around: Surround, line: Points) -> float:
         for level in (SURE, 1 / SURE)
     ]
     here = max(0, back - (len(even) - 1 - inner))
-    half = max(abs(bound - here) for bound in bounds) * step
-    return math.hypot(half / math.sqrt(3), END_PX)
+    between = (max(*bounds, here) - min(*bounds, here)) * step
+    return math.hypot(between / math.sqrt(12), END_PX)
