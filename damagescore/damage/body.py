@@ -40,7 +40,11 @@ PALE = 0.3
 """A piece whose darkness is less than this share of its crack's may be a mistaken link."""
 
 REACH_MM = 0.8
-"""Farther from what the search saw nothing is taken along."""
+"""Farther from what the search saw nothing is taken along, nor what goes on beyond: a branch
+as long would have been seen, a joint of the mould is left out on purpose."""
+
+BESIDE = 0.7
+"""A piece of which this share lies beside what the search saw belongs to it."""
 
 HOLE_MM = 0.08
 """Side of a square as large as the least hole that parts two strands."""
@@ -136,7 +140,8 @@ def body_of(
     mask = _without_pinholes(_touching(mask, on), (HOLE_MM * around.px_per_mm) ** 2)
     half = cv2.distanceTransform(mask.astype(np.uint8), cv2.DIST_L2, 5)
     on &= ~_pale_links(on, mask, dark, PALE * core)
-    found = networks(thin(mask | on), shortest_branch_px=SPUR_MM * around.px_per_mm)
+    skeleton = _without_far(thin(mask | on), away, reach_px=reach)
+    found = networks(skeleton, shortest_branch_px=SPUR_MM * around.px_per_mm)
     lines = max((x.lines for x in found), key=lambda x: sum(len(line) for line in x))
     made = [
         _centred(dark, smooth(resample(line, step_px=step_px), spread=2.0)) + corner
@@ -199,6 +204,20 @@ def _pale_links(on: Mask, body: Mask, dark: Image, least: float) -> Mask:
         if contacts > 2 > len(met) and quantile(dark[here], 0.25) < least:
             found |= here
     return found
+
+
+def _without_far(skeleton: Mask, away: Image, *, reach_px: float) -> Mask:
+    """Leave out the pieces between meeting points that lead out of the reach."""
+    around = np.ones((3, 3), np.uint8)
+    near = cv2.filter2D(skeleton.astype(np.uint8), -1, around, borderType=cv2.BORDER_CONSTANT)
+    meeting = cv2.dilate((skeleton & (near > 3)).astype(np.uint8), around) > 0
+    piece = cv2.connectedComponents((skeleton & ~meeting).astype(np.uint8), connectivity=8)[1]
+    size = np.maximum(np.bincount(piece.ravel()), 1)
+    beside = np.bincount(piece[away < reach_px / 2], minlength=len(size)) / size
+    out = np.bincount(piece[away > reach_px - 3], minlength=len(size)) > 0
+    gone = out & (beside < BESIDE)
+    gone[0] = False
+    return np.asarray(skeleton & ~gone[piece])
 
 
 def _centred(dark: Image, line: Points) -> Points:

@@ -119,14 +119,14 @@ class Seam:
     def u_end_px(self, line: Points) -> float:
         """Standard uncertainty of the last end along the line.
 
-        It lies anywhere between two bounds (JCGM 100:2008, 4.3.8, for bounds that lie
-        differently far off): where the gap is `PLAIN`, as one that fades slowly goes on
-        unseen for about as long, and where it is no more than `FAINT`.
+        The farther of two bounds is the half width of a uniform distribution (JCGM
+        100:2008, 4.3.7): where the gap is `PLAIN`, as one that fades slowly goes on unseen
+        for about as long, and where it is no more than `FAINT`.
         """
         here = self._end(line, 1.0)
         bounds = [self._end(line, level) for level in (PLAIN, FAINT)]
-        between = (max(*bounds, here) - min(*bounds, here)) * self.step_px
-        return math.hypot(between / math.sqrt(12), END_PX)
+        half = max(abs(bound - here) for bound in bounds) * self.step_px
+        return math.hypot(half / math.sqrt(3), END_PX)
 
     def _end(self, line: Points, level: float) -> int:
         """Column of the last end of a line.

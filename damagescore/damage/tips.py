@@ -21,9 +21,9 @@ from damagescore.ranks import median
 Points = NDArray[np.float64]
 Image = NDArray[np.float32]
 
-BACKS_MM = (0.0, 0.25, 0.5, 0.75, 1.0)
+BACKS_MM = (0.5, 0.25, 0.75, 1.0, 0.0)
 """The elongated filters overshoot a tip by up to their half length, and a grain beside it may
-have drawn the search away: start at its end or inside it, whichever shows more stroke."""
+have drawn the search away: start inside it, where most of what was seen shows a stroke."""
 
 AHEAD_MM = 2.5
 
@@ -83,7 +83,7 @@ def with_true_end(around: Surround, line: Points, others: Points | None = None) 
     steady = uniform_filter1d(seen, max(3, round(0.8 * around.px_per_mm / step)))
     anchor = min(int(np.argmax(steady)), len(line) - 4)
     backs = np.round(np.array(BACKS_MM) * around.px_per_mm / step).astype(int)
-    bodies = [line[:k] for k in sorted({max(anchor + 3, len(line) - b) for b in backs})]
+    bodies = [line[: max(anchor + 3, len(line) - b)] for b in backs]
     courses = [
         _ended(around, line, body, seen, anchor=anchor, step=step, others=others)
         for body in bodies
@@ -117,7 +117,9 @@ def _ended(
     found, gap = len(body) - anchor, GAP_MM * around.px_per_mm / step
     last = _resumed(score, _last_seen(score, found=found), gap=gap)
     ended = np.vstack([body, walked])[: max(4, anchor + last + 1)]
-    evidence = float(np.sum(np.clip(score[: last + 1] - 1, -1, 1)))
+    # What the search did not see says nothing of which course is its own.
+    own_course = score[: min(last + 1, len(line) - anchor)]
+    evidence = float(np.sum(np.clip(own_course - 1, -1, 1)))
     return np.vstack([ended, _rest(around, ended, threshold)]), evidence
 
 
@@ -239,9 +241,9 @@ def _u_end_px(around: Surround, line: Points) -> float:
     """Of the last end of a line.
 
     Where the stroke is plainly seen (`SURE` times the threshold) and where it is only
-    just suspected (the threshold over `SURE`) bound the end, which lies anywhere between
-    them (JCGM 100:2008, 4.3.8, for bounds that lie differently far off). So a stroke that
-    tapers into grain has an uncertain end, a broad one on smooth rubber a certain one.
+    just suspected (the threshold over `SURE`) bound the end; the farther of them is the
+    half width of a uniform distribution (JCGM 100:2008, 4.3.7). So a stroke that tapers
+    into grain has an uncertain end, a broad one on smooth rubber a certain one.
     """
     step = max(1.0, 0.04 * around.px_per_mm)
     even = resample(line, step_px=step)
@@ -260,5 +262,5 @@ def _u_end_px(around: Surround, line: Points) -> float:
         for level in (SURE, 1 / SURE)
     ]
     here = max(0, back - (len(even) - 1 - inner))
-    between = (max(*bounds, here) - min(*bounds, here)) * step
-    return math.hypot(between / math.sqrt(12), END_PX)
+    half = max(abs(bound - here) for bound in bounds) * step
+    return math.hypot(half / math.sqrt(3), END_PX)
