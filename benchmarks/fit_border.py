@@ -62,7 +62,7 @@ class Sample:
 def samples_of(case: Case) -> Iterator[Sample]:
     """Every patch of a photo that was found."""
     photo = read_photo(case.path)
-    known = _known(case, photo) if not case.truth["markers"] else _measured(case, photo)
+    known = view_of(case, photo)
     if known is None:
         return
     edge, scale = known
@@ -81,6 +81,11 @@ def samples_of(case: Case) -> Iterator[Sample]:
                 yield Sample(
                     photo=case.path.stem, closeup=closeup, outline=patch.outline, share=share
                 )
+
+
+def view_of(case: Case, photo: Photo) -> tuple[Edge, Scale] | None:
+    """Layers and scale as measured, None where refused; the true ones of a close-up."""
+    return _measured(case, photo) if case.truth["markers"] else _known(case, photo)
 
 
 def _measured(case: Case, photo: Photo) -> tuple[Edge, Scale] | None:

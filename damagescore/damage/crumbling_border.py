@@ -1,5 +1,6 @@
 """Where the border of a crumbled patch lies, asked anew at the photo's own fineness."""
 
+import math
 import tomllib
 from dataclasses import dataclass, replace
 from functools import cache
@@ -77,7 +78,8 @@ def place_border(closeup: Closeup, outline: Outline, *, model: Model | None = No
     Returns
     -------
     Outline
-        The first one where the patch is too small to ask.
+        The first one where the patch is too small to ask, and where no pixel is likely in
+        it: that one does not stand out at all.
     """
     model = model or fitted_model()
     patch = closeup.first
@@ -94,7 +96,7 @@ def place_border(closeup: Closeup, outline: Outline, *, model: Model | None = No
         patch = field > 0
     ring = ring_of(field)
     if ring is None:
-        return outline
+        return replace(outline, stands_out=-math.inf)
     chance = 1 / (1 + np.exp(-odds[near]))
     return replace(
         outline,

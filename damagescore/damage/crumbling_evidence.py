@@ -1,6 +1,6 @@
 """What the photo shows at each pixel of a layer for and against crumbled rubber."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -73,6 +73,9 @@ class Evidence:
         Squared detail of each of `CHANNELS`, log units squared.
     sound : tuple of ndarray
         Mean of the same on sound rubber under the same light.
+    usual : tuple of float
+        Median and scatter (1.48 times the median deviation) of the photo's texture, as
+        "even 1.0" tells it.
     """
 
     strip: Strip
@@ -81,6 +84,14 @@ class Evidence:
     sound_level: Image
     energies: tuple[Image, ...]
     sound: tuple[Image, ...]
+    usual: tuple[float, float] = (0.0, 0.0)
+
+    @property
+    def thickness_mm(self) -> float:
+        """Mean thickness of what may be judged of the layer."""
+        inside = self.strip.inside
+        length_px = max(float((inside > 0.5).any(axis=0).sum()), 1.0)
+        return float(inside.sum()) / length_px / self.strip.px_per_mm
 
 
 def evidence_of(strips: tuple[Strip, ...], shape: tuple[int, int]) -> tuple[Evidence, ...]:
@@ -98,7 +109,7 @@ def evidence_of(strips: tuple[Strip, ...], shape: tuple[int, int]) -> tuple[Evid
     sound = side_by_side(
         lambda k: sound_texture(strips, levels, [p[k] for p in pools]), range(len(CHANNELS))
     )
-    return tuple(
+    evidences = tuple(
         Evidence(
             strip=strip, light=lights[i], level=levels[i],
             sound_level=np.maximum(lights[i], levels[i]), energies=energies[i],
@@ -106,6 +117,22 @@ def evidence_of(strips: tuple[Strip, ...], shape: tuple[int, int]) -> tuple[Evid
         )
         for i, strip in enumerate(strips)
     )  # fmt: skip
+    usual = _usual(evidences)
+    return tuple(replace(e, usual=usual) for e in evidences)
+
+
+def _usual(evidences: tuple[Evidence, ...]) -> tuple[float, float]:
+    """Median and scatter of the texture around each pixel, over all layers."""
+    known = np.concatenate(
+        side_by_side(
+            lambda e: pooled(e.strip, evenness(e, channels=6), PATCH_MM[1])[e.strip.sure][::5],
+            evidences,
+        )
+    )
+    if not len(known):
+        return 0.0, 0.0
+    median = float(np.median(known))
+    return median, 1.4826 * float(np.median(np.abs(known - median)))
 
 
 def _detail(lit: tuple[Strip, Image]) -> tuple[Image, tuple[Image, ...], tuple[Image, ...]]:
@@ -128,6 +155,7 @@ def window_of(evidence: Evidence, rows: slice, columns: slice) -> Evidence:
         sound_level=evidence.sound_level[at],
         energies=tuple(e[at] for e in evidence.energies),
         sound=tuple(s[at] for s in evidence.sound),
+        usual=evidence.usual,
     )
 
 

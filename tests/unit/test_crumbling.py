@@ -244,6 +244,25 @@ def test_a_tone_that_ends_nowhere_is_no_patch_but_a_patch_in_it_is() -> None:
     assert finding.polygon_px[:, 0].max() < polygon[:, 0].max() + 1.25 * PX_PER_MM
 
 
+def test_a_shallow_patch_that_is_no_darker_than_the_rubber_is_found() -> None:
+    """Grains lighter and darker than the rubber around, which they are alike in the mean."""
+    polygon, grey = outline(), rubber()
+    inside = np.zeros(grey.shape, np.float32)
+    cv2.fillPoly(inside, [np.round(polygon * 16).astype(np.int32)], 1.0, cv2.LINE_AA, 4)
+    relief = grains(np.random.default_rng(7), grey.shape, 9.0)
+    relief /= relief[inside > 0.5].mean()
+    (finding,) = found_in(grey * (1 + 0.25 * inside * (relief - 1)))
+    # Its border hardly shows: where it lies is all that is asked.
+    assert overlap(finding.polygon_px, polygon) > 0.5
+
+
+def test_no_border_that_is_likely_anywhere_leaves_no_patch() -> None:
+    """What the border's model finds nowhere does not stand out, however plain the rest is."""
+    rough = np.random.default_rng(8).normal(0, 1, (HEIGHT, WIDTH))
+    grey = rubber() * np.exp(0.25 * cv2.GaussianBlur(rough, (0, 0), 2.0)).astype(np.float32)
+    assert found_in(grey) == ()
+
+
 @pytest.mark.parametrize("noise", [6.0, 10.0])
 def test_a_noisy_photo_shows_nothing(noise: float) -> None:
     assert find_crumbling(photo_of(rubber(), noise=noise), edge_of(), scale_of()) == ()
@@ -275,7 +294,7 @@ def test_keep_out_is_not_judged() -> None:
 def test_sensitivity_only_adds() -> None:
     """A weak patch is told at high sensitivity first."""
     grey = rubber()
-    weak = 0.4 * grey + 0.6 * crumbled(grey, outline())
+    weak = 0.75 * grey + 0.25 * crumbled(grey, outline())
     counts = [len(found_in(weak, sensitivity=s)) for s in (0.0, 0.5, 1.0)]
     assert counts == sorted(counts)
     assert (counts[0], counts[-1]) == (0, 1)

@@ -5,7 +5,7 @@ from itertools import pairwise
 import numpy as np
 import pytest
 
-from benchmarks.crumbled_closeups import TABLES, WIDTH_PX, closeup_spec
+from benchmarks.crumbled_closeups import DEPTHS, TABLES, WIDTH_PX, closeup_spec, faint_spec
 from benchmarks.fit_border import _slopes, fit
 
 
@@ -51,3 +51,16 @@ def test_close_ups_show_their_patches(name: str) -> None:
         for patch in spec.crumbling:
             assert abs(patch.s_mm) + patch.length_mm / 2 < half_mm
             assert patch.layer in (0, 2, 4)
+
+
+def test_faint_close_ups_walk_through_depths_and_lamps() -> None:
+    specs = [faint_spec(number) for number in range(16)]
+    for number, spec in enumerate(specs):
+        most_mm = 0.9 * DEPTHS[number % len(DEPTHS)]  # 0.9 mm is the deepest usual pit
+        assert len(spec.crumbling) == 2
+        assert all(0 < patch.depth_mm <= most_mm for patch in spec.crumbling)
+        assert spec.cracks == ()
+    lamps = {round(spec.light.elevation_deg, 6) for spec in specs}
+    assert len(lamps) == len(specs)
+    assert all(spec.light.elevation_deg < 15 for spec in specs[:4])
+    assert all(spec.light.direct < 0.25 for spec in specs[12:])
