@@ -30,7 +30,7 @@ FAINT_ENERGY = 0.008
 of the development photos show more (0.008 to 0.033)."""
 
 LEAST_TEXTURE = 1.1
-"""Log of texture over sound texture from which a patch is one; see `CrumblingRule`."""
+"""Log of texture over sound texture that nearly all crumbled patches have."""
 
 NOTHING: Mapping[int, Sequence[Points]] = {}
 
