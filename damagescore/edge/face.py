@@ -33,9 +33,6 @@ POINT_STEP_PX = 12.0
 LEAST_BEYOND_SHOWN = 0.3
 """Share of the length on which the photo must reach beyond each end of the stack."""
 
-BEYOND = 0.3
-"""How far beyond each end that is, in pitches: less shows no whole shim."""
-
 LIKE_PLATE = 0.3
 """How unlike rubber a plate of its colour is at least, as `goes_on` has it: where the stack
 ended at a line across such a plate it was 0.15 to 0.22, at its true end 0.37 or more."""
@@ -199,8 +196,7 @@ def _runs_out(photo: Photo, flow: Flow, stack: Stack) -> bool:
     reach, _ = _reach(photo, flow)
     s = np.linspace(-reach, reach, 60)
     limit = np.array([photo.width - 1, photo.height - 1])
-    beyond = BEYOND * stack.pitch_px
-    for level in (stack.top - beyond, stack.bottom + beyond):
+    for level in (stack.top - 0.1 * stack.pitch_px, stack.bottom + 0.1 * stack.pitch_px):
         places = flow.to_px(s, np.full_like(s, level))
         shown = ((places >= 0) & (places <= limit)).all(axis=1)
         if float(shown.mean()) < LEAST_BEYOND_SHOWN:
