@@ -22,6 +22,9 @@ and below the second a dark place may be a stain."""
 LINES = 0.55
 """Coherence above which a patch is more likely lines than grains."""
 
+BROAD_MM = 0.6
+"""A patch that is narrower (`Outline.breadth_mm`) may be a wide crack."""
+
 THIN_MM = 1.6
 """Below, the border of the layer is in all that is read of a patch."""
 
@@ -59,6 +62,7 @@ def terms_of(evidence: Evidence, outline: Outline) -> dict[str, float]:
         "stain": max(LITTLE_TEXTURE - texture, 0.0) * (shade + 0.1),
         "lines": lines,
         "mostly_lines": max(lines - LINES, 0.0),
+        "narrow": max(BROAD_MM - outline.breadth_mm, 0.0),
         "thin_layer": max(THIN_MM - evidence.thickness_mm, 0.0),
         "bright": _cut(bright, -3, 3),
         "mostly_bright": _cut(bright - 0.2, 0, 2.8),

@@ -18,6 +18,7 @@ from damagescore.damage.crumbling_evidence import (
 )
 from damagescore.damage.crumbling_gaps import gap_field
 from damagescore.damage.crumbling_strip import Image, Mask, Strip, disc
+from damagescore.photo.along import run_of
 from damagescore.photo.outline import signed_area
 
 Points = NDArray[np.float64]
@@ -77,6 +78,18 @@ class Outline:
     corner: tuple[int, int]
     unplaced: float = 0.0
     stands_out: float = math.inf
+
+    @property
+    def breadth_mm(self) -> float:
+        """How broad the patch is: twice its area over its circumference.
+
+        The radius of a disc, and the breadth of a long band.
+        """
+        ring = np.vstack([self.polygon_px, self.polygon_px[:1]])
+        area_px = abs(signed_area(self.polygon_px))
+        if area_px == 0:
+            return 0.0
+        return 2 * math.sqrt(self.area_mm2 * area_px) / float(run_of(ring)[-1])
 
 
 def outline_of(evidence: Evidence, core: Mask, *, join_mm: float) -> Outline | None:

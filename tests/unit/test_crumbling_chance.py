@@ -1,5 +1,6 @@
 """The chance that a patch is crumbled: its terms, and what each is there to tell."""
 
+from collections.abc import Sequence
 from dataclasses import replace
 
 import cv2
@@ -25,6 +26,9 @@ PLAIN = {
 """About the medians of the patches that were fitted on."""
 
 
+SQUARE = ((0, 0), (38, 0), (38, 38), (0, 38))
+
+
 def evidences(grey: np.ndarray) -> tuple[Evidence, ...]:
     photo, edge = photo_of(grey), edge_of()
     strips = (cut_strip(photo, edge, layer=x, scale=scale_of()) for x in edge.rubber)
@@ -36,11 +40,17 @@ def evidence() -> Evidence:
     return evidences(rubber())[0]
 
 
-def patch(*, undecided: float = 0.18, stands_out: float = 10.0, **clues: float) -> Outline:
+def patch(
+    *,
+    undecided: float = 0.18,
+    stands_out: float = 10.0,
+    polygon: Sequence[tuple[int, int]] = SQUARE,
+    **clues: float,
+) -> Outline:
     """A patch whose clues are those of a plain one, but for some."""
     seen = PLAIN | {name.replace("_", " "): value for name, value in clues.items()}
     return Outline(
-        polygon_px=np.zeros((3, 2)), area_mm2=10.0, undecided=undecided,
+        polygon_px=np.array(polygon, np.float64), area_mm2=10.0, undecided=undecided,
         usual=np.array([seen.get(name, 0.0) for name in CLUES], np.float32),
         odds=np.zeros((1, 1), np.float32), aligned=np.zeros((1, 1), np.float32),
         corner=(0, 0), stands_out=stands_out,
@@ -107,3 +117,23 @@ def test_a_rough_photo_asks_for_more(evidence: Evidence) -> None:
     rough = replace(evidence, usual=(2.0, 0.8))
     faint = patch(**{"even 1.0": 1.3, "dark even 1.0": 1.2})
     assert chance_of(rough, faint) < chance_of(evidence, faint)
+
+
+def test_the_breadth_of_a_disc_is_its_radius_and_of_a_band_its_breadth() -> None:
+    turns = np.linspace(0, 2 * np.pi, 400, endpoint=False)
+    disc = replace(
+        patch(),
+        polygon_px=20 * np.column_stack([np.cos(turns), np.sin(turns)]),
+        area_mm2=np.pi * 4.0,
+    )
+    assert disc.breadth_mm == pytest.approx(2.0, rel=1e-3)  # 20 px at 10 px/mm
+    band = replace(patch(polygon=((0, 0), (1000, 0), (1000, 5), (0, 5))), area_mm2=50.0)
+    assert band.breadth_mm == pytest.approx(0.5, rel=0.01)  # its two ends count too
+
+
+def test_a_narrow_patch_is_a_wide_crack_rather(evidence: Evidence) -> None:
+    # 10 mm2 that are 0.35 mm broad, against 10 mm2 of a square
+    narrow = patch(polygon=((0, 0), (1000, 0), (1000, 12), (0, 12)))
+    assert narrow.breadth_mm < 0.4
+    assert chance_of(evidence, narrow) < chance_of(evidence, patch())
+    assert terms_of(evidence, patch())["narrow"] == 0.0
