@@ -216,6 +216,10 @@ def _without_far(skeleton: Mask, away: Image, *, reach_px: float) -> Mask:
     beside = np.bincount(piece[away < reach_px / 2], minlength=len(size)) / size
     out = np.bincount(piece[away > reach_px - 3], minlength=len(size)) > 0
     gone = out & (beside < BESIDE)
+    # A dead end as long was seen by the search as well, and left out on purpose.
+    ends = np.bincount(piece[skeleton & (near == 2)], minlength=len(size)) > 0
+    apart = np.bincount(piece[away > reach_px / 4], minlength=len(size)) / size > 0.5
+    gone |= ends & apart & (size > reach_px / 2)
     gone[0] = False
     return np.asarray(skeleton & ~gone[piece])
 

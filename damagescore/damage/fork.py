@@ -31,6 +31,10 @@ TANGENT_MM = 1.5
 DOUBTFUL = 0.5
 """A strand more than half of which may be the surface's own drawing is left out."""
 
+MOST_GROWN = 3.0
+"""A strand is not followed to more than this many times what was seen of it: a walk that goes
+on so far has found another line, as a joint of the mould."""
+
 FOOT_MM = 2.5
 """A branch may have left its stroke this far before the search sees it apart."""
 
@@ -128,7 +132,7 @@ def _strand(around: Surround, course: Points, lines: list[Points]) -> Points | N
             line = joined_to(line[::-1], main, reach_px=TANGENT_MM * px_per_mm)[::-1]
         met.append(_distance(others, line[-1]) < 1.0)
         line = line[::-1]
-    if not any(met):
+    if not any(met) or run_of(line)[-1] > MOST_GROWN * run_of(even)[-1]:
         return None
     return line if met[1] else line[::-1]  # a branch starts on its stroke
 
