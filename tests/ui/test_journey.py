@@ -146,7 +146,9 @@ def _reload(page: Page) -> None:
     page.get_by_label("Who is working?").fill("R. Alder")
     page.get_by_label("Who is working?").press("Enter")
     expect(page.get_by_label("Who is working?")).to_have_count(0)
-    expect(page.locator(".ws")).to_have_attribute("data-findings", findings or "")
+    # The one that was drawn before the name was told stays until the page is drawn whole.
+    expect(page.locator(".ws")).to_have_count(1, timeout=STEP)
+    expect(page.locator(".ws")).to_have_attribute("data-findings", findings or "", timeout=STEP)
     expect(page.locator(".row.confirmed")).not_to_have_count(0)
 
 
