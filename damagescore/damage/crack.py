@@ -16,6 +16,7 @@ from damagescore.damage.line_mask import line_mask
 from damagescore.damage.lines import layer_of, measure_lines
 from damagescore.damage.links import Link
 from damagescore.damage.network import Paths, crossings, link, networks, thin
+from damagescore.damage.once import counted_once
 from damagescore.damage.record import Finding, FindingKind
 from damagescore.damage.ridge import Ridge, ridge_of
 from damagescore.damage.stretches import has_own_lines, without_weak
@@ -131,19 +132,25 @@ def pieces_of(
     found = [(strip, c) for strip, c in every if c.chance >= least]
     found.sort(key=lambda f: -f[1].evidence.length_mm)
 
-    def finding(number: int) -> Finding:
-        strip, candidate = found[number]
+    def lines_of(one: tuple[Strip, Candidate]) -> tuple[Points, ...]:
+        strip, candidate = one
         beside = [c.lines for s, c in found if s is strip and c is not candidate]
-        lines = photo_lines(
+        return photo_lines(
             photo, edge, strip, lines=candidate.lines, scale=scale,
             others=chain.from_iterable(beside),
         )  # fmt: skip
+
+    drawn = counted_once(side_by_side(lines_of, found), px_per_mm=1 / scale.mm_per_px)
+    left = [(strip, c, lines) for (strip, c), lines in zip(found, drawn, strict=True) if lines]
+
+    def finding(number: int) -> Finding:
+        strip, candidate, lines = left[number]
         return _finding(
             photo, edge, scale,
             candidate=candidate, layer=strip.layer, lines=lines, number=number + 1,
         )  # fmt: skip
 
-    findings = tuple(side_by_side(finding, range(len(found))))
+    findings = tuple(side_by_side(finding, range(len(left))))
     pieces = pieces_from(findings)
     for strip, candidate in every:
         if not LEAST_FAINT <= candidate.chance < least:
