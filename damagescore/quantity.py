@@ -201,6 +201,11 @@ UNIT_SIGNS: Mapping[str, str] = {
 }  # fmt: skip
 
 
+def count_words(number: int, one: str, *, many: str = "") -> str:
+    """A number with its noun: "1 photo", "2 photos"."""
+    return f"{number} {one if number == 1 else many or f'{one}s'}"
+
+
 def format_quantity(quantity: Quantity, *, unit: Length = "mm", k: float = 1.96) -> str:
     """Format as "12.34 ± 0.05 mm": the value with its expanded uncertainty.
 

@@ -16,6 +16,7 @@ from damagescore.quantity import (
     NotMeasured,
     Quantity,
     Unit,
+    count_words,
     from_budget,
     total,
 )
@@ -102,8 +103,8 @@ def _highest(findings: tuple[Finding, ...]) -> Quantity:
     if len(known) == len(peaks):
         return highest
     reason = (
-        f"{len(peaks) - len(known)} layer(s) could not be measured; the others stand out "
-        f"by {highest.value:.2f} mm at most."
+        f"{count_words(len(peaks) - len(known), 'layer')} could not be measured; the others "
+        f"stand out by {highest.value:.2f} mm at most."
     )
     return NotMeasured(reason=reason, unit="mm")
 
@@ -117,7 +118,7 @@ def _sum(findings: tuple[Finding, ...], kind: str, name: str, *, unit: Unit) -> 
     missing = [p for p in parts if not isinstance(p, Measured)]
     if missing:
         return NotMeasured(
-            reason=f"{len(missing)} finding(s) could not be measured.", unit=unit
+            reason=f"{count_words(len(missing), 'finding')} could not be measured.", unit=unit
         )
     known = [p for p in parts if isinstance(p, Measured)]
     return total(known, unit=unit) if known else _none_found(unit)

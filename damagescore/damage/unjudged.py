@@ -99,29 +99,40 @@ def missed_lines(parts: Iterable[Unjudged], *, none_found: bool) -> tuple[Contri
 
 def unjudged_checks(parts: Iterable[Unjudged]) -> tuple[Check, ...]:
     """A warning that names the layers that could not be judged; none where all could."""
-    shares: dict[tuple[Reason, int], float] = {}
-    for part in parts:
-        key = (part.reason, part.layer)
-        shares[key] = shares.get(key, 0.0) + amount(part.share_of_layer)
-    told = {k: s for k, s in shares.items() if s >= LEAST_TOLD_PERCENT}
-    if not told:
+    told = {
+        reason: {layer: share for layer, share in shares.items() if share >= LEAST_TOLD_PERCENT}
+        for reason, shares in shares_by_reason(parts).items()
+    }
+    if not any(told.values()):
         return ()
-    sentences = []
-    for reason in REASONS:
-        mine = {layer: share for (r, layer), share in told.items() if r == reason}
-        if mine:
-            damage = "cracks and crumbling" if reason == BLURRED else "crumbling"
-            sentences.append(
-                f"{_where(mine)} could not be judged for {damage}: {reason}. {REMEDIES[reason]}"
-            )
+    sentences = [
+        f"{where_in_words(shares)} could not be judged for {damage_hidden(reason)}: {reason}. "
+        f"{REMEDIES[reason]}"
+        for reason, shares in told.items()
+        if shares
+    ]
     check = Check(
-        name="unjudged", outcome="warn", value=max(told.values()), unit="%",
-        message=" ".join(sentences),
+        name="unjudged", outcome="warn", unit="%", message=" ".join(sentences),
+        value=max(share for shares in told.values() for share in shares.values()),
     )  # fmt: skip
     return (check,)
 
 
-def _where(shares: Mapping[int, float]) -> str:
+def shares_by_reason(parts: Iterable[Unjudged]) -> dict[Reason, dict[int, float]]:
+    """By reason, in the order of `REASONS`, the share of each layer, %."""
+    shares: dict[Reason, dict[int, float]] = {reason: {} for reason in REASONS}
+    for part in parts:
+        mine = shares[part.reason]
+        mine[part.layer] = mine.get(part.layer, 0.0) + amount(part.share_of_layer)
+    return {reason: mine for reason, mine in shares.items() if mine}
+
+
+def damage_hidden(reason: Reason) -> str:
+    """What damage cannot be seen for a reason, in words."""
+    return "cracks and crumbling" if reason == BLURRED else "crumbling"
+
+
+def where_in_words(shares: Mapping[int, float]) -> str:
     """Shares in % by layer, in words; many layers are not listed."""
     if len(shares) > MOST_LISTED:
         low, high = min(shares.values()), max(shares.values())

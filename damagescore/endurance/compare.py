@@ -8,6 +8,7 @@ from damagescore.endurance.crossing import interpolated, lifetime_of
 from damagescore.endurance.life import LifeRatio, NoRatio, life_ratio
 from damagescore.endurance.record import Lifetime, Specimen
 from damagescore.errors import UsageError
+from damagescore.quantity import count_words
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -98,7 +99,7 @@ def compare(parts: Iterable[Specimen], *, title: str = "", spectrum: str = "") -
     given = tuple(parts)
     if len(given) < 2:
         raise UsageError(
-            f"The test has {len(given)} part{'' if len(given) == 1 else 's'}.",
+            f"The test has {count_words(len(given), 'part')}.",
             remedy="A comparison needs two or more.",
         )
     names = [p.name for p in given]

@@ -10,6 +10,7 @@ from scipy.optimize import minimize
 from scipy.special import chdtrc, ndtri
 
 from damagescore.endurance.record import Lifetime
+from damagescore.quantity import count_words
 
 Array = NDArray[np.float64]
 
@@ -117,7 +118,7 @@ def life_ratio(first: Sequence[Lifetime], second: Sequence[Lifetime]) -> LifeRat
         ended = sum(x.reached for x in group)
         if ended < FEWEST_REACHED:
             return NoRatio(
-                reason=f"The {name} group has {ended} part{'' if ended == 1 else 's'} that "
+                reason=f"The {name} group has {count_words(ended, 'part')} that "
                 f"reached it; at least {FEWEST_REACHED} in each group are needed to tell a "
                 "difference of designs from one between parts."
             )

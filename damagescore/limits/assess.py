@@ -8,7 +8,14 @@ from damagescore.limits.candidates import Candidate, candidates
 from damagescore.limits.decision import CriterionOutcome, Decision, DecisionRule, decide
 from damagescore.limits.observation import Observation
 from damagescore.limits.record import Criterion, LimitSet
-from damagescore.quantity import Measured, NotMeasured, Quantity, Unit, quantity_from_dict
+from damagescore.quantity import (
+    Measured,
+    NotMeasured,
+    Quantity,
+    Unit,
+    count_words,
+    quantity_from_dict,
+)
 
 Outcome = Literal["within", "borderline", "exceeded", "not_fully_assessed"]
 
@@ -294,7 +301,7 @@ def _notes(
         notes.append("The limits are invented: not for any real part.")
     if n_proposed:
         notes.append(
-            f"{n_proposed} proposed finding(s) are not reviewed; they count until rejected."
+            f"Not reviewed, counted until rejected: {count_words(n_proposed, 'finding')}."
         )
     if len(photos) > 1 and statistics & {"total", "count"}:
         notes.append(OVERLAP_NOTE)

@@ -12,6 +12,7 @@ from damagescore.quantity import (
     Measured,
     NotMeasured,
     Quantity,
+    count_words,
     from_budget,
     total,
 )
@@ -69,7 +70,7 @@ def _sum(criterion: Criterion, group: Sequence[Observation], *, layer: int | Non
     place = "" if layer is None else f" in layer {layer}"
     return Candidate(
         value=value,
-        item=f"{len(findings)} finding{'' if len(findings) == 1 else 's'}{place}",
+        item=f"{count_words(len(findings), 'finding')}{place}",
         layer=layer,
         missing=" ".join(dict.fromkeys(_why(o) for o in unknown)),
     )

@@ -13,7 +13,7 @@ from damagescore.errors import RecordError
 from damagescore.orders.file_names import plain_name
 from damagescore.orders.record import Order
 from damagescore.orders.results import PartResult, ranked
-from damagescore.quantity import Length
+from damagescore.quantity import Length, count_words
 from damagescore.report import write_report
 from damagescore.report.around_map import AroundFigure, seen_words
 from damagescore.report.criteria import usage_text, value_text
@@ -164,8 +164,8 @@ def _story(order: Order, results: Sequence[PartResult], *, unit: Length) -> Iter
             ("Photos", len(order.photos)),
             ("Limit exceeded", counts[0]),
             ("Borderline", counts[1]),
-            ("To be assigned", f"{len(order.to_assign)} photo(s)"),
-            ("To be retaken", f"{sum(len(r.to_retake) for r in results)} photo(s)"),
+            ("To be assigned", count_words(len(order.to_assign), "photo")),
+            ("To be retaken", count_words(sum(len(r.to_retake) for r in results), "photo")),
         ]
     )
     yield text("Which part needs an inspector first", "heading")

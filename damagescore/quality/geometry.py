@@ -41,11 +41,11 @@ def tilt_check(scale: Scale, *, rule: QualityRule) -> Check:
         return Check(name="tilt", outcome="warn", value=None, unit="deg", message=message)
     reach = rule.tilt_sure * (scale.u_tilt_deg or 0.0)
     outcome = _tilt_outcome(tilt, reach, rule)
-    message = f"The view is tilted by {tilt:.0f} degrees to the mark's plane"
+    message = f"The view is tilted by {tilt:.0f}° to the mark's plane"
     if reach >= 1:
-        message += f" (give or take {reach:.0f})"
+        message += f" (give or take {reach:.0f}°)"
     if outcome != "pass":
-        message += f"; up to {rule.tilt_deg.warn:.0f} are wanted: hold the camera square"
+        message += f"; up to {rule.tilt_deg.warn:.0f}° is wanted: hold the camera square"
     return Check(name="tilt", outcome=outcome, value=tilt, unit="deg", message=message + ".")
 
 

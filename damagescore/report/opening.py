@@ -8,7 +8,7 @@ from reportlab.platypus import Flowable, Spacer, Table, TableStyle
 
 from damagescore.inspection import Inspection, assessment_of
 from damagescore.limits import Assessment, hand_quantities
-from damagescore.quantity import Length
+from damagescore.quantity import Length, count_words
 from damagescore.report.criteria import criteria_part, value_text
 from damagescore.report.look import BODY_WIDTH, INK, grid, pairs, text
 from damagescore.report.rows import Row, finding_rows, hand_rows
@@ -150,8 +150,8 @@ def _if_reviewed_only(inspection: Inspection) -> Iterator[Flowable]:
     score = assessment.confirmed_score
     shown = "no score" if score is None else f"score {_score_text(score)}"
     yield text(
-        f"{assessment.n_proposed} finding(s) are proposed and not reviewed; they count. With "
-        f"reviewed findings only: {OUTCOMES[assessment.confirmed_outcome][0]}, {shown}."
+        f"Proposed, not reviewed, counted: {count_words(assessment.n_proposed, 'finding')}. "
+        f"With reviewed findings only: {OUTCOMES[assessment.confirmed_outcome][0]}, {shown}."
     )
 
 

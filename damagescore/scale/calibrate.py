@@ -12,6 +12,7 @@ from numpy.typing import NDArray
 
 from damagescore.errors import CalibrationError
 from damagescore.photo.record import CameraFacts, Photo
+from damagescore.quantity import count_words
 from damagescore.scale.board import SQUARE_MM, board_of
 from damagescore.scale.lens import Lens
 from damagescore.scale.lens_map import Points
@@ -166,7 +167,8 @@ def calibrate(
     _refuse_mixed(seen)
     if len(seen) < 3:
         raise CalibrationError(
-            f"The board was found in {len(seen)} of {len(views)} photo(s), and 3 is the least.",
+            f"The board was found in {len(seen)} of {count_words(len(views), 'photo')}, and 3 "
+            "is the least.",
             remedy="Show at least a quarter of the board, sharp and evenly lit, in 8 to 15 "
             "photos.",
         )

@@ -3,6 +3,7 @@
 from dataclasses import dataclass
 from typing import Any
 
+from damagescore.quantity import count_words
 from damagescore.scale.calibrate import Calibration
 
 LEAST_PHOTOS = 8
@@ -42,8 +43,9 @@ def judge(calibration: Calibration) -> tuple[CalibrationCheck, ...]:
     return (
         _check(
             "photos", lens.photos >= LEAST_PHOTOS, lens.photos, "",
-            f"{lens.photos} photo(s) show the board well", f"{LEAST_PHOTOS} are the least: "
-            "take more, sharp, with the board in different places and tilts",
+            f"The board shows well in {count_words(lens.photos, 'photo')}",
+            f"{LEAST_PHOTOS} are the least: take more, sharp, with the board in different "
+            "places and tilts",
         ),
         _check(
             "coverage", lens.coverage_percent >= LEAST_COVERAGE_PERCENT,

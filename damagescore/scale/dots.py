@@ -9,6 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from damagescore.errors import ScaleError
+from damagescore.quantity import count_words
 from damagescore.scale.camera import Camera
 from damagescore.scale.dots_pose import pose_of_dots
 from damagescore.scale.pose import Pose
@@ -68,7 +69,8 @@ def find_dots(
     pairs = [x for x in pairs if x[1] > 0]
     if not pairs:
         raise ScaleError(
-            f"Two like black dots on a light card were not found ({len(discs)} dot(s) seen).",
+            "Two like black dots on a light card were not found "
+            f"({count_words(len(discs), 'dot')} seen).",
             remedy="Show both dots whole, sharp and evenly lit, or use another mark.",
         )
     first, second = max(pairs, key=lambda x: x[1])[0]

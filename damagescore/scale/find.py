@@ -164,7 +164,7 @@ def _by_own_card(photo: Photo, camera: Camera, request: ScaleRequest, view: str)
     if squares:
         ids = ", ".join(str(s.id) for s in squares)
         raise ScaleError(
-            f"The photo shows square mark(s) {ids}, but their side is not known.",
+            f"The side of the square marks in the photo (number {ids}) is not known.",
             remedy="Say that they are squares of a known side, and give that side.",
         )
     raise ScaleError(

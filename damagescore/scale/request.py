@@ -5,6 +5,7 @@ from dataclasses import dataclass
 from typing import Any, Literal
 
 from damagescore.errors import UsageError
+from damagescore.quantity import count_words
 from damagescore.scale.lens import Lens
 
 ScaleKind = Literal["auto", "squares", "rule", "two_dots", "two_points"]
@@ -57,7 +58,7 @@ class ScaleRequest:
             )
         if self.kind == "two_points" and len(self.points_px) != 2:
             raise UsageError(
-                f"A scale by two points got {len(self.points_px)} point(s).",
+                f"A scale by two points got {count_words(len(self.points_px), 'point')}.",
                 remedy="Give two points.",
             )
 

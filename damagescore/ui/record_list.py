@@ -4,6 +4,7 @@ from collections.abc import Mapping
 
 import streamlit as st
 
+from damagescore.quantity import count_words
 from damagescore.records import Filters, Summary
 from damagescore.ui.downloads import downloads
 from damagescore.ui.inspect.limits import score_words
@@ -35,7 +36,7 @@ def records_page() -> None:
             return
         shown = st.session_state.get("records-shown", PAGE)
         found = store().find(_filters(), limit=shown)
-        st.caption("1 record" if found.total == 1 else f"{found.total} records")
+        st.caption(count_words(found.total, "record"))
         for summary in found.records:
             with st.container(border=True):
                 _record(summary)

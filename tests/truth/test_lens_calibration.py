@@ -101,7 +101,7 @@ def refusal(found) -> str:
 
 def test_too_few_photos_are_refused():
     rng = np.random.default_rng(5)
-    assert "5 photo(s) show the board well; 8 are the least" in refusal(
+    assert "The board shows well in 5 photos; 8 are the least" in refusal(
         calibrate(views(rng, count=5))
     )
     with pytest.raises(CalibrationError, match="found in 2 of 2"):

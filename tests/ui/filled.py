@@ -13,6 +13,7 @@ from damagescore.measure import Measurement, with_findings
 from damagescore.measurement import MeasureOptions
 from damagescore.photo import read_photo
 from damagescore.quality import Check, Quality
+from damagescore.quantity import Measured
 from damagescore.records import Store
 from damagescore.scale import ScaleRequest
 from damagescore.ui.measuring import options_to_dict
@@ -104,6 +105,24 @@ def gapped() -> Inspection:
         "beyond_px": [], "gap_mm": 0.48, "chance": 0.83,
     }  # fmt: skip
     plain = {**entry.measurement, "links": [link]}
+    return replace(inspection, photos=(replace(entry, measurement=plain),))
+
+
+GLARE = [[200.0, 120.0], [320.0, 120.0], [320.0, 160.0], [200.0, 160.0]]
+"""On layer 2, over `OTHER`."""
+
+
+def partly_judged(*, lines: Lines = (CRACK, OTHER)) -> Inspection:
+    """An inspection whose photo shows glare on a tenth of layer 2."""
+    inspection = record(lines=lines)
+    (entry,) = inspection.photos
+    usable = replace(Quality.from_dict(entry.measurement["quality"]), usable=True)
+    part = {
+        "layer": 2, "reason": "glare", "polygon_px": GLARE,
+        "area": Measured(value=7.7, u=0.1, unit="mm2").to_dict(),
+        "share_of_layer": Measured(value=10.0, u=0.1, unit="%").to_dict(),
+    }  # fmt: skip
+    plain = {**entry.measurement, "unjudged": [part], "quality": usable.to_dict()}
     return replace(inspection, photos=(replace(entry, measurement=plain),))
 
 

@@ -5,8 +5,9 @@ from pathlib import Path
 
 import pytest
 
+from damagescore.quantity import NotMeasured
 from damagescore.ui.edge_map import plan_of
-from tests.ui.filled import CRACK, filled
+from tests.ui.filled import CRACK, filled, partly_judged, record
 
 MM_PER_PX = 0.04  # of the photo in `filled`
 INCH = 25.4  # mm, exact (international yard and pound agreement, 1959)
@@ -37,6 +38,26 @@ def test_each_finding_says_what_it_is_without_the_picture(tmp_path: Path) -> Non
     ]
     assert all(f["text"].startswith("Length ") for f in plan["findings"])
     assert all(f["text"].endswith(" · proposed") for f in plan["findings"])
+
+
+def test_rubber_that_could_not_be_judged_lies_at_its_place() -> None:
+    (entry,) = partly_judged().photos
+    plan = plan_of(entry, unit="mm")
+    assert plan is not None
+    (part,) = plan["unseen"]
+    assert part["layer"] == 2
+    along = [x for x, _ in part["points"]]
+    assert max(along) - min(along) == pytest.approx(120 * MM_PER_PX, abs=2e-4)
+
+
+def test_a_layer_that_was_not_measured_is_no_bar_of_zero() -> None:
+    (entry,) = record().photos
+    lost = NotMeasured(reason="The outline of layer 0 is lost.", unit="mm").to_dict()
+    bulge = {**entry.measurement["findings"][0], "kind": "bulge", "quantities": {"peak": lost}}
+    plain = {**entry.measurement, "view": "profile", "findings": [bulge]}
+    plan = plan_of(replace(entry, view="profile", measurement=plain), unit="mm")
+    assert plan is not None
+    assert plan["findings"][0]["value"] is None
 
 
 def test_a_refused_photo_has_no_map(tmp_path: Path) -> None:

@@ -62,7 +62,7 @@ def test_a_good_calibration_is_saved_listed_and_deleted(folder: Path) -> None:
 
 def test_a_poor_calibration_is_refused_and_cannot_be_saved(folder: Path) -> None:
     app = _with(calibrate(views(np.random.default_rng(1), count=4)))
-    assert "4 photo(s) show the board well; 8 are the least" in app.error[0].value
+    assert "The board shows well in 4 photos; 8 are the least" in app.error[0].value
     assert all(b.label != "Save the profile" for b in app.button)
 
 

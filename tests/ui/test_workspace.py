@@ -9,7 +9,7 @@ from playwright.sync_api import Page, expect
 
 from tests.ui.browser import browser, chromium, server
 from tests.ui.desk import MM_PER_PX, Desk, at, click, drag, row, saved
-from tests.ui.filled import CRACK, MISSED, OTHER, gapped, keep
+from tests.ui.filled import CRACK, MISSED, OTHER, gapped, keep, partly_judged
 
 pytestmark = [
     pytest.mark.browser,
@@ -240,6 +240,22 @@ def test_a_gap_is_asked_about_and_joined_by_one_press(desk: Desk) -> None:
     saved(page)
     expect(page.locator(".row")).to_have_count(2)
     expect(asked).to_have_count(0)
+
+
+def test_rubber_that_could_not_be_judged_is_named_and_shown(desk: Desk) -> None:
+    inspection = partly_judged()
+    keep(desk.folder, inspection)
+    page = desk.page(of=inspection)
+    named = page.locator(".unseen .gap-row")
+    expect(named).to_contain_text("Not judged: glare")
+    expect(named).to_contain_text("10 % of layer 2, for crumbling. Move the lamp to the side.")
+    assert page.locator(".ws").evaluate(CONTRAST) == []
+    expect(page.locator(".map .legend")).to_contain_text("not judged")
+    expect(page.locator(".map path.unseen")).to_have_count(1)
+    page.locator(".ws").evaluate("(root) => root.workspace.view.centre([0, 0], 4)")
+    expect(page.locator(".zoom-text")).to_have_text("400 %")
+    named.get_by_role("button").click()
+    expect(page.locator(".zoom-text")).to_have_text("200 %")  # framed: the most it is enlarged
 
 
 def test_on_a_telephone_tools_are_large_and_nothing_is_wider_than_the_screen(

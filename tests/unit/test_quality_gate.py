@@ -146,7 +146,7 @@ def test_a_tilt_is_refused_only_where_it_surely_is_too_large(
     # one-sided 95 %: 45 - 1.65 x 1 lies beyond 40 degrees, 45 - 1.65 x 6 does not
     found = check(judged(scale=scale_of(tilt_deg=tilt_deg, u_tilt_deg=u_tilt_deg)), "tilt")
     assert found.outcome == outcome
-    assert f"(give or take {1.65 * u_tilt_deg:.0f})" in found.message
+    assert f"(give or take {1.65 * u_tilt_deg:.0f}°)" in found.message
 
 
 def test_a_lens_that_was_not_used_is_a_warning() -> None:

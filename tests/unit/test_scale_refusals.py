@@ -18,7 +18,7 @@ def blank():
         (ScaleRequest(), "No scale mark"),
         (ScaleRequest(kind="squares", size_mm=10.0), "No square mark"),
         (ScaleRequest(kind="rule", size_mm=1.0), "No row of rule graduations"),
-        (ScaleRequest(kind="two_dots", size_mm=20.0), r"0 dot\(s\)"),
+        (ScaleRequest(kind="two_dots", size_mm=20.0), r"0 dots"),
     ],
 )
 def test_empty_photo(request_, words):

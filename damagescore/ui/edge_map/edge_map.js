@@ -95,9 +95,7 @@ class EdgeMap {
     this.width = width;
     this.root.replaceChildren();
     const layers = [...this.data.layers].sort((a, b) => b.index - a.index);
-    this.reach = this.data.bars
-      ? Math.max(1e-6, ...this.data.findings.map((f) => Math.abs(f.value) + f.half)) * 1.1
-      : Math.max(...layers.map((x) => x.to));
+    this.reach = this.data.bars ? this.barReach() : Math.max(...layers.map((x) => x.to));
     let y = TOP;
     this.bands = new Map();
     for (const layer of layers) {
@@ -109,6 +107,7 @@ class EdgeMap {
       role: "group", "aria-label": this.summary() }, this.root);
     this.drawBands(box, layers);
     this.drawAxis(box, y);
+    this.drawUnseen(box);
     this.used = [];
     for (const finding of this.data.findings) this.drawFinding(box, finding);
     this.tip = html("div", { className: "tip", hidden: true }, this.root);
@@ -116,6 +115,15 @@ class EdgeMap {
     this.detail = html("div", { className: "detail", hidden: true }, this.root);
     this.detail.setAttribute("role", "status");
     this.choose(this.chosen);
+  }
+
+  // The longest bar leaves room for its size beside it.
+  barReach() {
+    const { findings } = this.data;
+    const wide = 7 * Math.max(0, ...findings.map((f) => f.label.length)) + 14;
+    const plot = this.width - LEFT - RIGHT;
+    const most = Math.max(1e-6, ...findings.map((f) => Math.abs(f.value) + f.half));
+    return (most * plot) / Math.max(0.5 * plot, plot - wide);
   }
 
   summary() {
@@ -140,6 +148,22 @@ class EdgeMap {
     }
   }
 
+  // Hatched: what is not found there says nothing.
+  drawUnseen(box) {
+    if (!this.data.unseen.length) return;
+    this.hatch(box);
+    for (const path of this.placed(this.data.unseen)) {
+      const d = `M${path.points.map((p) => p.map((v) => v.toFixed(1)).join(" ")).join("L")}Z`;
+      svg("path", { d, class: "unseen" }, box);
+    }
+  }
+
+  hatch(box) {
+    const pattern = svg("pattern", { id: "unseen", width: 6, height: 6,
+      patternUnits: "userSpaceOnUse", patternTransform: "rotate(-45)" }, svg("defs", {}, box));
+    svg("line", { x1: 0, x2: 0, y1: 0, y2: 6, class: "unseen-line" }, pattern);
+  }
+
   drawAxis(box, y) {
     const step = roundStep(this.reach, Math.max(2, (this.width - LEFT) / 90));
     for (let at = 0; at <= this.reach * 1.0001; at += step) {
@@ -155,11 +179,18 @@ class EdgeMap {
   drawFinding(box, finding) {
     const style = this.data.styles[finding.state === "rejected" ? "rejected" : finding.kind];
     const paths = this.data.bars ? this.barOf(finding) : this.pathsOf(finding);
-    if (!paths.length) return;
+    const band = this.bands.get(finding.layer);
+    const missing = this.data.bars && finding.value === null && band;
+    if (!paths.length && !missing) return;
     const item = svg("g", { class: `item ${finding.state}`, role: "button", tabindex: 0,
       "aria-label": `${finding.title}, ${finding.text}`, "data-id": finding.id }, box);
     for (const path of paths) this.stroke(item, path, style);
     const all = paths.flatMap((p) => p.points);
+    if (missing) {
+      const [x, y] = [this.x(0) + 10, band.y + band.height / 2];
+      svg("text", { x, y: y + 4, class: "missing" }, item).textContent = "not measured";
+      all.push([x, y - 7], [x + 78, y + 7]);
+    }
     const xs = all.map((p) => p[0]), ys = all.map((p) => p[1]);
     const edge = [Math.min(...xs) - 4, Math.min(...ys) - 4,
       Math.max(...xs) + 4, Math.max(...ys) + 4];
@@ -180,7 +211,11 @@ class EdgeMap {
   }
 
   pathsOf(finding) {
-    return finding.lines.map(({ layer, closed, points }) => {
+    return this.placed(finding.lines);
+  }
+
+  placed(lines) {
+    return lines.map(({ layer, closed, points }) => {
       const { y, height } = this.bands.get(layer);
       return { closed, points: points.map(([x, s]) => [this.x(x), y + 2 + s * (height - 4)]) };
     });
@@ -188,7 +223,7 @@ class EdgeMap {
 
   barOf(finding) {
     const band = this.bands.get(finding.layer);
-    if (!band) return [];
+    if (!band || finding.value === null) return [];
     const y = band.y + band.height / 2, end = this.x(Math.abs(finding.value));
     const [low, high] = [-1, 1].map((s) =>
       this.x(Math.max(0, Math.abs(finding.value) + s * finding.half)));
@@ -251,7 +286,16 @@ class EdgeMap {
       this.stroke(sample, { points: [[3, 6], [27, 6]], closed: false }, style);
       entry.append(style.words);
     }
-    if (!kinds.size) html("li", { text: "Nothing was found on this edge." }, list);
+    if (this.data.unseen.length) {
+      const entry = html("li", {}, list);
+      const sample = svg("svg", { viewBox: "0 0 30 12", "aria-hidden": "true" }, entry);
+      this.hatch(sample);
+      svg("rect", { x: 1, y: 1, width: 28, height: 10, class: "unseen" }, sample);
+      entry.append("not judged");
+    }
+    if (kinds.size) return;
+    const where = this.data.unseen.length ? "where the rubber could be judged" : "on this edge";
+    html("li", { text: `Nothing was found ${where}.` }, list);
   }
 
   drawDetail() {

@@ -67,7 +67,8 @@ def plan_of(entry: PhotoEntry, *, unit: Length) -> dict[str, Any] | None:
             for x in edge.layers
         ],
         "findings": findings,
-        "styles": {k: _style(k) for k in (*KIND_WORDS, "rejected")},
+        "unseen": _unseen(measurement, ground, factor),
+        "styles": {k: _style(k) for k in (*KIND_WORDS, "rejected", "unjudged")},
     }
 
 
@@ -159,11 +160,22 @@ def _known(quantity: Quantity) -> bool:
 def _bar(finding: Finding, factor: float) -> dict[str, Any]:
     peak = finding.quantities.get("peak")
     if not isinstance(peak, Measured):
-        return {"value": 0.0, "half": 0.0}
+        return {"value": None, "half": 0.0}
     return {
         "value": round(peak.value / factor, 5),
         "half": round(COVERAGE_FACTOR_95 * peak.u / factor, 5),
     }
+
+
+def _unseen(measurement: Measurement, ground: _Ground, factor: float) -> list[dict[str, Any]]:
+    """Outlines of the rubber that could not be judged, placed as findings are."""
+    edge, scale = measurement.edge, measurement.scale
+    assert edge is not None
+    assert scale is not None
+    return [
+        _place(x.polygon_px, x.layer, edge, scale, start=ground.start, factor=factor)
+        for x in measurement.unjudged
+    ]
 
 
 def _places(
@@ -172,20 +184,24 @@ def _places(
     """Lines of a finding, each point as its position along and its share of the layer."""
     drawn = [(line, False) for line in finding.lines_px]
     drawn += [(finding.polygon_px, True)] if finding.polygon_px is not None else []
-    found = []
-    for points, closed in drawn:
-        thin = points[:: max(1, len(points) // MOST_POINTS)]
-        layer = _layer_of(finding.layer, thin, edge, scale)
-        along, share = _within(thin, layer, edge, scale)
-        x = (along - start) / factor
-        found.append(
-            {
-                "layer": layer.index,
-                "closed": closed,
-                "points": np.round(np.column_stack([x, share]), 4).tolist(),
-            }
-        )
-    return found
+    return [
+        {
+            "closed": closed,
+            **_place(points, finding.layer, edge, scale, start=start, factor=factor),
+        }
+        for points, closed in drawn
+    ]
+
+
+def _place(
+    points: Points, index: int | None, edge: Edge, scale: Scale, *, start: float, factor: float
+) -> dict[str, Any]:
+    """The layer of a line, and its points as position along and share of that layer."""
+    thin = points[:: max(1, len(points) // MOST_POINTS)]
+    layer = _layer_of(index, thin, edge, scale)
+    along, share = _within(thin, layer, edge, scale)
+    placed = np.column_stack([(along - start) / factor, share])
+    return {"layer": layer.index, "points": np.round(placed, 4).tolist()}
 
 
 def _layer_of(index: int | None, points: Points, edge: Edge, scale: Scale) -> Layer:

@@ -4,6 +4,7 @@ from html import escape
 
 import streamlit as st
 
+from damagescore.quantity import count_words
 from damagescore.ui.background import Progress
 from damagescore.ui.session import desk, store
 
@@ -75,7 +76,7 @@ def _buttons(going: list[Progress], failed: list[Progress]) -> None:
 
 
 def _count(progress: list[Progress]) -> str:
-    return "1 photo" if len(progress) == 1 else f"{len(progress)} photos"
+    return count_words(len(progress), "photo")
 
 
 def _rows(progress: list[Progress]) -> str:

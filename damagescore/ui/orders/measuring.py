@@ -3,10 +3,10 @@
 import streamlit as st
 
 from damagescore.orders.record import Order
+from damagescore.quantity import count_words
 from damagescore.ui.inspect.measuring_panel import EVERY_SECONDS
 from damagescore.ui.limit_choice import choices, load_choice
 from damagescore.ui.orders.kept import measure_order, to_measure
-from damagescore.ui.orders.summary import count_words
 from damagescore.ui.session import desk, flash, store
 
 

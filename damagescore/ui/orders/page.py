@@ -4,13 +4,14 @@ import streamlit as st
 
 from damagescore.errors import DamageScoreError
 from damagescore.orders.record import Order
+from damagescore.quantity import count_words
 from damagescore.ui.orders.assigning import assigning
 from damagescore.ui.orders.before_after import before_after
 from damagescore.ui.orders.kept import load_order, open_order, results_of
 from damagescore.ui.orders.listing import order_list
 from damagescore.ui.orders.measuring import measuring
 from damagescore.ui.orders.papers import papers
-from damagescore.ui.orders.summary import count_words, summary
+from damagescore.ui.orders.summary import summary
 from damagescore.ui.session import inspector, show_flashes, told
 from damagescore.ui.words import when
 

@@ -7,6 +7,7 @@ import streamlit as st
 from damagescore.orders.papers import result_words, score_words
 from damagescore.orders.record import Order
 from damagescore.orders.results import PartResult
+from damagescore.quantity import count_words
 from damagescore.report.around_map import around_svg, seen_words
 from damagescore.ui.session import desk, open_inspection
 from damagescore.ui.words import invented_badge, outcome_badge
@@ -75,11 +76,6 @@ def _facts(order: Order, result: PartResult) -> str:
     if result.n_to_review:
         said.append(f"{count_words(result.n_to_review, 'finding')} to review")
     return " · ".join(said)
-
-
-def count_words(number: int, one: str, *, many: str = "") -> str:
-    """A number with its noun: "1 photo", "2 photos"."""
-    return f"{number} {one if number == 1 else many or f'{one}s'}"
 
 
 def _measuring(result: PartResult) -> bool:

@@ -4,6 +4,12 @@ from collections.abc import Mapping, Sequence
 from typing import Any
 
 from damagescore.damage.links import apart_at
+from damagescore.damage.unjudged import (
+    REMEDIES,
+    damage_hidden,
+    shares_by_reason,
+    where_in_words,
+)
 from damagescore.inspection import (
     gap_text,
     last_redoable,
@@ -17,6 +23,8 @@ from damagescore.quantity import (
     MM_PER_INCH,
     Length,
     Measured,
+    NotMeasured,
+    count_words,
     format_quantity,
     quantity_from_dict,
 )
@@ -96,7 +104,8 @@ def feed_of(
         "reasons": list(REASONS),
         "unit": unit,
         "unit_per_px": _per_px(mm_per_px, unit),
-        "nothing": _nothing(measurement),
+        "nothing": _nothing(entry),
+        "unseen": _unseen(entry),
     }  # fmt: skip
 
 
@@ -149,16 +158,19 @@ def _layers(layers: Sequence[Mapping[str, Any]], unit: Length) -> Part:
 
 def _finding(plain: Mapping[str, Any], review: Review | None, unit: Length) -> Part:
     quantities = {k: quantity_from_dict(q) for k, q in plain["quantities"].items()}
-    main = quantities.get(MAIN_QUANTITY[plain["kind"]])
+    missing = NotMeasured(reason="", unit="mm")
+    main = quantities.get(MAIN_QUANTITY[plain["kind"]], missing)
+    measured = isinstance(main, Measured)
     rows = [
         [quantity_words(name), format_quantity(quantities[name], unit=unit)]
         for name in sorted(quantities, key=_place)
+        if measured or isinstance(quantities[name], Measured)
     ]
-    if plain.get("origin", "auto") == "auto":
+    if measured and plain.get("origin", "auto") == "auto":
         rows.append([_STRENGTH[plain["kind"]], f"{round(100 * plain['strength'])} %"])
     bridged = _bridged(plain)
     if bridged:
-        rows.append(["Joined across", f"{len(bridged)} gap{'' if len(bridged) == 1 else 's'}"])
+        rows.append(["Joined across", count_words(len(bridged), "gap")])
     layer = plain["layer"]
     return hashed({
         "id": plain["id"],
@@ -170,7 +182,8 @@ def _finding(plain: Mapping[str, Any], review: Review | None, unit: Length) -> P
         "lines": [_rounded(line) for line in plain["lines_px"]],
         "bridged": bridged,
         "polygon": _rounded(plain["polygon_px"]) if plain["polygon_px"] else None,
-        "main": format_quantity(main, unit=unit) if isinstance(main, Measured) else "–",
+        "main": format_quantity(main, unit=unit),
+        "why": main.reason if isinstance(main, NotMeasured) else "",
         "rows": rows,
     })  # fmt: skip
 
@@ -232,10 +245,30 @@ def _per_px(mm_per_px: float | None, unit: Length) -> float | None:
     return mm_per_px if unit == "mm" else mm_per_px / MM_PER_INCH
 
 
-def _nothing(measurement: Mapping[str, Any]) -> str:
-    if not measurement["quality"]["usable"]:
+def _nothing(entry: PhotoEntry) -> str:
+    """What a photo without findings says of its rubber."""
+    if not entry.measurement["quality"]["usable"]:
         return "Not searched: the photo was refused."
-    return "Looked and found none. Trace what you see and the program missed."
+    measurement = measurement_from(entry.measurement)
+    length = measurement.totals.get("crack_length")
+    if entry.view == "face" and isinstance(length, NotMeasured):
+        return f"Nothing can be said of the rubber. {length.reason}"
+    where = " where the rubber could be judged" if measurement.unjudged else ""
+    return f"Looked and found none{where}. Trace what you see and the program missed."
+
+
+def _unseen(entry: PhotoEntry) -> list[dict[str, Any]]:
+    """Rubber that could not be judged, by reason: outlines, and what is hidden there."""
+    parts = measurement_from(entry.measurement).unjudged
+    return [
+        {
+            "name": f"Not judged: {reason}",
+            "words": f"{where_in_words(shares)}, for {damage_hidden(reason)}. "
+            f"{REMEDIES[reason]}",
+            "outlines": [_rounded(x.polygon_px) for x in parts if x.reason == reason],
+        }
+        for reason, shares in shares_by_reason(parts).items()
+    ]
 
 
 def _rounded(points: Any) -> list[list[float]]:

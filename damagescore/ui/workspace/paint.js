@@ -74,6 +74,7 @@ class Painter {
     pen.translate(margin, margin);
     this.inPhoto(pen, () => {
       this.drawLimits(pen);
+      this.drawUnseen(pen);
       this.drawLayers(pen);
       for (const finding of ws.shown) if (finding.id !== ws.chosen) this.drawOne(pen, finding);
       const chosen = ws.found(ws.chosen);
@@ -217,6 +218,22 @@ class Painter {
     };
     if (region) edge(region, [12, 4]);
     for (const points of keepOut) edge(points, [2, 5]);
+  }
+
+  // Rubber that could not be judged: too dark, glare, covered, out of focus.
+  drawUnseen(pen) {
+    const { colour, dash } = this.ws.data.styles.unjudged;
+    const one = 1 / this.ws.view.k;
+    for (const { outlines } of this.ws.data.unseen) for (const points of outlines) {
+      const path = new Path2D();
+      addPath(path, points, true);
+      this.hatch(pen, path, colour);
+      pen.setLineDash(dash.map((d) => d * one));
+      pen.lineWidth = 1.4 * one;
+      pen.strokeStyle = LIGHT;
+      pen.stroke(path);
+      pen.setLineDash([]);
+    }
   }
 
   cross(pen, path) {

@@ -96,6 +96,7 @@ function drawDetails(finding, { data, act }, row) {
     element("td", { text: name }, line);
     element("td", { text: value }, line);
   }
+  if (finding.why) element("div", { cls: "why-not", text: finding.why }, more);
   if (finding.reason) element("div", { text: `Reason: ${finding.reason}` }, more);
   if (data.locked) return;
   const acts = element("div", { cls: "acts" }, more);
@@ -175,6 +176,19 @@ function drawGaps(place, links, { data, act }) {
       on: () => act.decide("bridge", link) }, acts);
     element("button", { text: "Leave apart", "data-act": "apart", title: "Two cracks",
       on: () => act.decide("apart", link) }, acts);
+  }
+}
+
+// Rubber that could not be judged: what is not found there says nothing.
+function drawUnseen(place, groups, { data, act }) {
+  place.hidden = !groups.length;
+  place.replaceChildren();
+  for (const group of groups) {
+    const row = element("div", { cls: "gap-row", role: "listitem" }, place);
+    const head = element("button", { cls: "line", title: "Show it", on: () => act.show(group) }, row);
+    swatch(data.styles.unjudged, head);
+    element("span", { cls: "name", text: group.name }, head);
+    element("div", { cls: "ask", text: group.words }, row);
   }
 }
 

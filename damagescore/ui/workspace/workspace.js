@@ -359,6 +359,8 @@ class Workspace {
     const within = again && (active.dataset.act || active.getAttribute("aria-label"));
     drawGaps(this.part(".gaps"), this.openLinks(), { data: this.data, act: {
       show: (link) => this.showLink(link), decide: (what, link) => this.decide(what, link) } });
+    drawUnseen(this.part(".unseen"), this.data.unseen, { data: this.data, act: {
+      show: (group) => this.view.show(boxOf(group.outlines.flat())) } });
     drawRows(rows, findings, { data: this.data, chosen: this.chosen, act: this.acts() });
     if (again && !rows.contains(this.root.getRootNode().activeElement)) {
       this.refocus(rows, again, within);
