@@ -17,6 +17,7 @@ from damagescore.damage.record import Finding
 from damagescore.edge.record import Edge, Layer
 from damagescore.edge.region import STATIONS, across_layer, free_share
 from damagescore.measurement import MeasureOptions
+from damagescore.runs import runs_of_true
 from damagescore.scale import TURN_LIMIT_DEG
 from damagescore.scale.record import Scale
 
@@ -203,10 +204,8 @@ def _arcs(layer: Layer, edge: Edge, place: RoundPhoto) -> tuple[Arc, ...]:
     limit = np.array([edge.shape[1] - 1, edge.shape[0] - 1])
     turn = place.scale.surface.turn_deg(np.clip(ends, 0, limit))
     turn = np.clip(turn, -TURN_LIMIT_DEG, TURN_LIMIT_DEG)
-    flags = np.concatenate([[False], free, [False]]).astype(np.int8)
-    starts, stops = np.flatnonzero(np.diff(flags) > 0), np.flatnonzero(np.diff(flags) < 0)
     arcs = []
-    for start, stop in zip(starts, stops, strict=True):
+    for start, stop in runs_of_true(free):
         low, high = sorted((float(turn[start]), float(turn[stop])))
         if high > low:
             arcs.append(arc_between(place.centre_deg - high, place.centre_deg - low))

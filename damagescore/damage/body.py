@@ -20,6 +20,7 @@ from damagescore.damage.network import networks, thin
 from damagescore.damage.surround import OUTSIDE, Surround
 from damagescore.photo.along import run_of
 from damagescore.ranks import median, quantile
+from damagescore.runs import runs_of_true
 
 Points = NDArray[np.float64]
 Image = NDArray[np.float32]
@@ -249,8 +250,7 @@ def beyond_others(line: Points, others: list[Points], body: Body) -> tuple[Point
     spur = SPUR_MM * body.px_per_mm
     for least in (body.half_px(line), 0.0):
         outside = beyond > least
-        turns = np.flatnonzero(np.diff(np.r_[0, outside.view(np.int8), 0])).reshape(-1, 2)
-        first, last = max(turns, key=lambda t: t[1] - t[0], default=(0, 0))
+        first, last = max(runs_of_true(outside), key=lambda t: t[1] - t[0], default=(0, 0))
         if last - first >= 4 and run_of(line[first:last])[-1] >= spur:
             return line[first:last], bool(last < len(line))
     return line[:0], False

@@ -9,6 +9,7 @@ from damagescore.damage.gates import Gates
 from damagescore.damage.ridge import Ridge
 from damagescore.edge.sampling import medians
 from damagescore.ranks import median
+from damagescore.runs import runs_of_true
 
 Image = NDArray[np.float32]
 Mask = NDArray[np.bool_]
@@ -99,15 +100,9 @@ def _mould_lines(ridge: Ridge, core: Image, px_per_mm: float) -> Mask:
     drawn = uniform_filter1d((share > 0.3).astype(float), 3) > 0
     drawn[:step] = drawn[-step:] = False
     found = np.asarray(drawn[:, None] & ~deep)
-    for rows in _bands(drawn):
-        found |= _along_course(along, core, rows, px_per_mm)
+    for first, last in runs_of_true(drawn):
+        found |= _along_course(along, core, slice(first, last), px_per_mm)
     return found
-
-
-def _bands(drawn: NDArray[np.bool_]) -> list[slice]:
-    """Runs of neighbouring rows that are True."""
-    turns = np.flatnonzero(np.diff(np.r_[0, drawn.view(np.int8), 0]))
-    return [slice(int(a), int(b)) for a, b in turns.reshape(-1, 2)]
 
 
 def _along_course(along: Image, core: Image, rows: slice, px_per_mm: float) -> Mask:

@@ -21,6 +21,7 @@ from damagescore.photo.record import Photo
 from damagescore.quality.rule import QualityRule
 from damagescore.quality.sharpness import HALF_CONTRAST_PER_SIGMA
 from damagescore.ranks import quantile
+from damagescore.runs import runs_of_true
 from damagescore.scale.record import Scale
 
 Points = NDArray[np.float64]
@@ -203,9 +204,8 @@ def _steps(profile: Points, offsets: Points, steep: float) -> tuple[Points, Poin
 def _outlines(layer: Layer, shares: Points, beyond: Mask) -> list[Points]:
     """Outlines of the runs of stations that are out of focus."""
     half = (shares[1] - shares[0]) / 2
-    change = np.diff(np.concatenate([[0], beyond.astype(np.int8), [0]]))
     outlines = []
-    for first, last in zip(np.flatnonzero(change > 0), np.flatnonzero(change < 0), strict=True):
+    for first, last in runs_of_true(beyond):
         start = 0.0 if first == 0 else shares[first] - half
         end = 1.0 if last == len(shares) else shares[last - 1] + half
         sides = across_layer(layer, np.linspace(start, end, 2 + (last - first)), (0.0, 1.0))

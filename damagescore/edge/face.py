@@ -20,6 +20,7 @@ from damagescore.edge.straighten import PASSES, Reduced, follow_layers, profiles
 from damagescore.errors import EdgeError
 from damagescore.photo.outline import fill_outline
 from damagescore.photo.record import Photo
+from damagescore.runs import runs_of_true
 from damagescore.scale import TURN_LIMIT_DEG
 from damagescore.scale.record import Scale
 from damagescore.side_by_side import side_by_side
@@ -268,9 +269,4 @@ def _extended(curve: Curve, s: Points) -> Points:
 
 
 def _longest_run(inside: Mask) -> NDArray[np.intp]:
-    edges = np.flatnonzero(np.diff(np.concatenate([[False], inside, [False]]).astype(np.int8)))
-    if len(edges) == 0:
-        return np.empty(0, np.intp)
-    starts, stops = edges[::2], edges[1::2]
-    k = int(np.argmax(stops - starts))
-    return np.arange(starts[k], stops[k])
+    return np.arange(*max(runs_of_true(inside), key=lambda r: r[1] - r[0], default=(0, 0)))

@@ -10,6 +10,7 @@ from damagescore.edge.along import along_mm
 from damagescore.edge.record import Edge, Layer
 from damagescore.errors import EdgeError
 from damagescore.photo.along import at_run, run_of
+from damagescore.runs import runs_of_true
 from damagescore.scale.record import Scale
 
 Points = NDArray[np.float64]
@@ -109,11 +110,7 @@ def visible_spans_mm(layer: Layer, edge: Edge, scale: Scale) -> tuple[tuple[floa
     places = across_layer(layer, np.linspace(0.0, 1.0, STATIONS + 1), (0.5,))[:, 0]
     limit = np.array([edge.shape[1] - 1, edge.shape[0] - 1])
     at = along_mm(np.clip(places, 0, limit), edge, scale)
-    flags = np.concatenate([[False], free, [False]]).astype(np.int8)
-    starts, ends = np.flatnonzero(np.diff(flags) > 0), np.flatnonzero(np.diff(flags) < 0)
-    spans = [
-        tuple(sorted((float(at[a]), float(at[b])))) for a, b in zip(starts, ends, strict=True)
-    ]
+    spans = [tuple(sorted((float(at[a]), float(at[b])))) for a, b in runs_of_true(free)]
     return tuple((a, b) for a, b in sorted(spans))
 
 

@@ -13,6 +13,7 @@ from damagescore.orders.codes import JobCode, encode
 from damagescore.orders.file_names import plain_name
 from damagescore.orders.record import Order, OrderPart
 from damagescore.report.fonts import BOLD, PLAIN, drawable, register
+from damagescore.runs import runs_of_true
 from damagescore.scale.cards import CHECK_LINE_MM, Box, check_line, square
 
 WIDTH_MM, HEIGHT_MM = 70.0, 24.0
@@ -145,9 +146,8 @@ def _code_boxes(text: str, x: float, y: float) -> Iterator[Box]:
     modules = code_modules(text)
     module = CODE_MM / (len(modules) + 2 * QUIET_MODULES)
     for row, black in enumerate(modules):
-        ends = np.flatnonzero(np.diff(np.concatenate([[0], black.astype(int), [0]])))
         top = y + CODE_MM - (row + QUIET_MODULES) * module
-        for start, stop in zip(ends[::2], ends[1::2], strict=True):
+        for start, stop in runs_of_true(black):
             left = x + (start + QUIET_MODULES) * module
             # A touch higher than a module, so that no hairline shows between rows.
             yield Box(

@@ -11,6 +11,7 @@ from numpy.typing import NDArray
 from reportlab.lib.units import mm
 from reportlab.pdfgen.canvas import Canvas
 
+from damagescore.runs import runs_of_true
 from damagescore.scale.board import FACTS, black_cells
 from damagescore.scale.squares import CELLS, FAMILIES
 
@@ -123,9 +124,8 @@ def _runs(black: NDArray[np.bool_]) -> Iterator[tuple[int, int, int]]:
     A run becomes one box, so that no hairline shows between its cells.
     """
     for row, cells in enumerate(black):
-        edges = np.flatnonzero(np.diff(np.concatenate([[0], cells.astype(int), [0]])))
-        for start, end in zip(edges[::2], edges[1::2], strict=True):
-            yield row, int(start), int(end - start)
+        for start, end in runs_of_true(cells):
+            yield row, start, end - start
 
 
 def check_line(x: float, y: float) -> tuple[tuple[Box, ...], tuple[Words, ...]]:

@@ -7,6 +7,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.spatial import cKDTree
 
+from damagescore.runs import runs_of_true
 from damagescore.scenes.laminate import Grid, Laminate
 from damagescore.scenes.noise import line_noise
 from damagescore.scenes.spec import CrackSpec
@@ -185,7 +186,7 @@ def outside(side: Branch, earlier: list[Branch]) -> list[Branch]:
     far, nearest = tree.query(side.points_mm)
     beyond = far - half[nearest]
     stretches = []
-    for first, last in _stretches(beyond > 0):
+    for first, last in runs_of_true(beyond > 0):
         if np.all(beyond[first:last] <= side.widths_mm[first:last] / 2):
             continue
         points, widths = side.points_mm[first:last], side.widths_mm[first:last]
@@ -197,12 +198,6 @@ def outside(side: Branch, earlier: list[Branch]) -> list[Branch]:
             widths = np.concatenate([widths, widths[-1:]])
         stretches.append(Branch(points_mm=points, widths_mm=widths))
     return stretches
-
-
-def _stretches(flags: NDArray[np.bool_]) -> list[tuple[int, int]]:
-    """First and one past the last index of every run of true flags."""
-    turns = np.flatnonzero(np.diff(np.concatenate([[0], flags.view(np.int8), [0]])))
-    return [(int(a), int(b)) for a, b in turns.reshape(-1, 2)]
 
 
 def paint_branch(cover: NDArray[np.float32], grid: Grid, branch: Branch) -> None:

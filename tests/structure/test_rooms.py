@@ -14,7 +14,7 @@ PACKAGE = ROOT / "damagescore"
 
 # A room imports only from rooms before it in this list.
 ORDER = (
-    "errors", "quantity", "ranks", "side_by_side", "photo", "scale", "quality", "edge",
+    "errors", "quantity", "ranks", "runs", "side_by_side", "photo", "scale", "quality", "edge",
     "damage", "totals", "measurement", "measure", "layers", "joined", "around",
     "limits", "inspection", "history", "endurance", "chart", "capability",
     "records", "report", "training", "scenes", "batch", "orders", "follow",
