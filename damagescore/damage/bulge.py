@@ -1,7 +1,7 @@
 """Bulges and recesses of rubber layers beyond the line through the shim edges."""
 
 import math
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
@@ -9,7 +9,13 @@ from scipy.ndimage import uniform_filter1d
 
 from damagescore.damage.bulge_datum import Datum, fit_datum
 from damagescore.damage.bulge_ends import LayerEnd, layer_ends
-from damagescore.damage.bulge_lost import LEAST_KNOWN, LostLayer, check_lost, lost_layer
+from damagescore.damage.bulge_lost import (
+    LEAST_KNOWN,
+    LostLayer,
+    check_lost,
+    doubted_layer,
+    lost_layer,
+)
 from damagescore.damage.bulge_sight import level_doubt
 from damagescore.damage.bulge_unseen import (
     BOND_MARGIN,
@@ -145,7 +151,8 @@ def bulge_profile(photo: Photo, edge: Edge, scale: Scale) -> BulgeProfile:
     The datum is a robust straight line through the outline where shims reach it;
     with five shims or more, and a bend well beyond its uncertainty, a parabola.
     The rubber never enters the datum. What the inspector keeps from being judged carries
-    no datum, and a layer that is mostly kept out is not measured.
+    no datum, and a layer that is mostly kept out is not measured. Where the layers are in
+    doubt, none is measured.
     """
     outline = edge.outline_px
     if outline is None or len(outline) < 20:
@@ -167,15 +174,17 @@ def bulge_profile(photo: Photo, edge: Edge, scale: Scale) -> BulgeProfile:
     level = _level_mm(photo, outline, edge, scale)
     datum = fit_datum(surface, shims, _inner_point(edge, scale), level=level)
     _check_datum(datum, len(shims))
-    if edge.doubt:
-        datum = replace(datum, doubt_mm=_doubt_mm(surface, datum))
     noise = _noise_mm(surface, datum)
     layers: list[LayerBulge] = []
     lost: list[LostLayer] = []
+    doubted: list[LostLayer] = []
     judged = [x for x in edge.rubber if free[_stretch(ends[x.index])].mean() >= LEAST_KNOWN]
     for x in judged:
         end = ends[x.index]
         taken = free & _between(outline, end, margin=BOND_MARGIN, least=BOND_ROWS)
+        if edge.doubt:
+            doubted.append(doubted_layer(x, end.tips_px, edge.doubt))
+            continue
         if end.known < LEAST_KNOWN or taken.sum() < LEAST_POINTS:
             lost.append(lost_layer(x, end.tips_px, end.known))
             continue
@@ -196,7 +205,7 @@ def bulge_profile(photo: Photo, edge: Edge, scale: Scale) -> BulgeProfile:
         curved=len(datum.terms) > 2,
         u_datum_mm=datum.u_at(0.0),
         noise_mm=noise,
-        lost=tuple(lost),
+        lost=(*lost, *doubted),
     )
 
 
@@ -212,13 +221,6 @@ def _check_datum(datum: Datum, n_shims: int) -> None:
             f"{datum.spread_mm:.2f} mm.",
             remedy="Take the photo against a plain bright background, or correct the layers.",
         )
-
-
-def _doubt_mm(surface: Points, datum: Datum) -> float:
-    """What a datum may be off by where the layers are not sure: its shims may be rubber."""
-    _, out = datum.frame(surface)
-    low, high = np.quantile(out, [0.05, 0.95])
-    return rectangular(float(high - low) / 2)
 
 
 def _between(outline: Points, end: LayerEnd, *, margin: float, least: int = 0) -> Mask:
@@ -312,7 +314,6 @@ def _distance(
         Contribution(source="datum", u=datum.u_at(at)),
         Contribution(source="shims like the background", u=rectangular(datum.lost_mm)),
         Contribution(source="place of the bond", u=bond),
-        Contribution(source="layers in doubt", u=datum.doubt_mm),
         Contribution(source="outline lost in part", u=rectangular(lost)),
     )
     return from_budget(value, budget, unit="mm")

@@ -35,8 +35,7 @@ class Datum:
     It is the line through the shims' ends as they are: that these scatter about it makes it
     no less sure, but where each of them was located does. `covariance` (N, N) is that of
     the coefficients from there, `robust` the coefficients without ends that stand apart;
-    `lost_mm` is what shims that are partly lost in the background may shift it by, and
-    `doubt_mm` what it may be off by where the layers themselves are in doubt.
+    `lost_mm` is what shims that are partly lost in the background may shift it by.
     """
 
     origin: Points
@@ -47,7 +46,6 @@ class Datum:
     covariance: Points
     spread_mm: float
     lost_mm: float
-    doubt_mm: float = 0.0
 
     def frame(self, mm: Points) -> tuple[Points, Points]:
         """Coordinates along and out of the datum of surface points (N, 2)."""

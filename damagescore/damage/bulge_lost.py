@@ -1,4 +1,4 @@
-"""Layers whose outline is lost: told as not measured, never taken for sound."""
+"""Layers that are lost or in doubt: told as not measured, never taken for sound."""
 
 from dataclasses import dataclass
 
@@ -54,6 +54,22 @@ def lost_layer(layer: Layer, ends_px: Points, known: float) -> LostLayer:
         reason=(
             f"The outline of layer {layer.index} is lost against the background: only "
             f"{100 * known:.0f} % of it shows."
+        ),
+        outline_px=ends_px,
+    )
+
+
+def doubted_layer(layer: Layer, ends_px: Points, doubt: str) -> LostLayer:
+    """The layer as not measured: where layers are taken for others, so are their shims.
+
+    The datum may then run along something else, and the largest bulge lie on a layer that
+    was missed: no uncertainty told from the outline found would hold that.
+    """
+    return LostLayer(
+        layer=layer.index,
+        reason=(
+            f"The bulge of layer {layer.index} is not measured, as the layers are in doubt "
+            f"({doubt}): give their number or correct them."
         ),
         outline_px=ends_px,
     )
