@@ -7,7 +7,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.ndimage import uniform_filter1d
 
-from damagescore.damage.bulge_datum import Datum, fit_datum
+from damagescore.damage.bulge_datum import LEAST_OF_SHIM, Datum, fit_datum
 from damagescore.damage.bulge_ends import LayerEnd, layer_ends
 from damagescore.damage.bulge_lost import (
     LEAST_KNOWN,
@@ -16,6 +16,7 @@ from damagescore.damage.bulge_lost import (
     doubted_layer,
     lost_layer,
 )
+from damagescore.damage.bulge_shim import ShimEnd, shim_ends
 from damagescore.damage.bulge_sight import level_doubt
 from damagescore.damage.bulge_unseen import (
     BOND_MARGIN,
@@ -42,9 +43,6 @@ Mask = NDArray[np.bool_]
 
 LEAST_PEAK_MM = 0.1
 """No smaller bulge is called one: moulded edges stand off by about that much."""
-
-LEAST_OF_SHIM = 0.2
-"""Share of a shim's rows without which its end carries no datum."""
 
 LEAST_POINTS = 5
 """Points of an outline without which a layer is not measured."""
@@ -148,7 +146,7 @@ def find_bulges(photo: Photo, edge: Edge, scale: Scale) -> tuple[Finding, ...]:
 def bulge_profile(photo: Photo, edge: Edge, scale: Scale) -> BulgeProfile:
     """Measure every rubber layer's outline against the shim edges.
 
-    The datum is a robust straight line through the outline where shims reach it;
+    The datum is the straight line through the outline where shims reach it (`bulge_line`);
     with five shims or more, and a bend well beyond its uncertainty, a parabola.
     The rubber never enters the datum. What the inspector keeps from being judged carries
     no datum, and a layer that is mostly kept out is not measured. Where the layers are in
@@ -162,18 +160,10 @@ def bulge_profile(photo: Photo, edge: Edge, scale: Scale) -> BulgeProfile:
         )
     ends = layer_ends(edge, outline, scale)
     free = edge.allows(outline)
-    seen = [x for x in edge.shims if ends[x.index].known >= LEAST_OF_SHIM]
-    shims = [free & _between(outline, ends[x.index], margin=0.25) for x in seen]
-    shims = [s for s in shims if s.any()]
-    if len(shims) < 2:
-        raise EdgeError(
-            f"{len(shims)} shim(s) reach the outline; the datum needs two.",
-            remedy="Take the whole stack in the photo, against a background unlike the shims.",
-        )
+    shims = [free & _between(outline, ends[x.index], margin=0.25) for x in edge.shims]
     surface = scale.surface.to_mm(outline)
     level = _level_mm(photo, outline, edge, scale)
-    datum = fit_datum(surface, shims, _inner_point(edge, scale), level=level)
-    _check_datum(datum, len(shims))
+    datum = _datum(photo, edge, scale, ends=[ends[x.index] for x in edge.shims], level=level)
     noise = _noise_mm(surface, datum)
     layers: list[LayerBulge] = []
     lost: list[LostLayer] = []
@@ -209,18 +199,50 @@ def bulge_profile(photo: Photo, edge: Edge, scale: Scale) -> BulgeProfile:
     )
 
 
-def _stretch(end: LayerEnd) -> slice:
-    return slice(end.first, end.last + 1)
-
-
-def _check_datum(datum: Datum, n_shims: int) -> None:
-    """Raise EdgeError where the shims' ends do not carry a datum."""
-    if n_shims > 2 and datum.spread_mm > MOST_SPREAD_MM:
+def _datum(
+    photo: Photo, edge: Edge, scale: Scale, *, ends: list[LayerEnd], level: Points
+) -> Datum:
+    """The datum through the ends of the shims; raise EdgeError where these carry none."""
+    outline = edge.outline_px
+    assert outline is not None
+    free = edge.allows(outline)
+    reached = sum(
+        bool((free & _between(outline, x, margin=0.25)).any()) and x.known >= LEAST_OF_SHIM
+        for x in ends
+    )
+    if reached < 2:
         raise EdgeError(
-            f"The ends of the {n_shims} shims do not lie on one line: they scatter by "
+            f"{reached} shim(s) reach the outline; the datum needs two.",
+            remedy="Take the whole stack in the photo, against a background unlike the shims.",
+        )
+    to_mm, to_px = scale.surface.to_mm, scale.surface.to_px
+    inner = np.vstack([x.polygon_px for x in edge.layers]).mean(axis=0)
+    mm_per_px = scale.surface.mm_per_px_at(outline[len(outline) // 2])
+
+    def together(reach: Points) -> list[ShimEnd | None]:
+        found = shim_ends(photo, outline, reach, inner_px=inner, scale=scale)
+        judged = [bool(edge.allows(to_px(x)).all()) for x in reach]
+        return [x if j else None for x, j in zip(found, judged, strict=True)]
+
+    datum = fit_datum(
+        to_mm(outline[free]),
+        np.array([to_mm(x.reach_px) for x in ends]),
+        _inner_point(edge, scale),
+        level=level[free],
+        u_place=np.array([x.u_px * mm_per_px for x in ends]),
+        together=together,
+    )
+    if reached > 2 and datum.spread_mm > MOST_SPREAD_MM:
+        raise EdgeError(
+            f"The ends of the {reached} shims do not lie on one line: they scatter by "
             f"{datum.spread_mm:.2f} mm.",
             remedy="Take the photo against a plain bright background, or correct the layers.",
         )
+    return datum
+
+
+def _stretch(end: LayerEnd) -> slice:
+    return slice(end.first, end.last + 1)
 
 
 def _between(outline: Points, end: LayerEnd, *, margin: float, least: int = 0) -> Mask:
@@ -312,7 +334,6 @@ def _distance(
         Contribution(source="outline noise", u=noise),
         Contribution(source="outline level", u=float(level)),
         Contribution(source="datum", u=datum.u_at(at)),
-        Contribution(source="shims like the background", u=rectangular(datum.lost_mm)),
         Contribution(source="place of the bond", u=bond),
         Contribution(source="outline lost in part", u=rectangular(lost)),
     )

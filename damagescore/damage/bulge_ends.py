@@ -20,6 +20,9 @@ LEAST_POINTS, LEAST_CURVES = 6, 4
 LEAST_CONVERGING_MM = 0.2
 """By how much the highest and the lowest boundary of a ring come nearer, at least."""
 
+PLACE_SHARE, SHIFT_SHARE = 0.25, 0.5
+"""Shares of a layer's thickness and of its shift by which its place is uncertain."""
+
 MOST_SHIFT_MM = 0.8
 """Larger shifts are courses that were lost."""
 
@@ -29,13 +32,17 @@ class LayerEnd:
     """Where one layer reaches the outline.
 
     `first` and `last` are places on the outline, `known` the share of the rows between both
-    boundaries in which it is known, and `tips_px` (2, 2) the boundaries' ends.
+    boundaries in which it is known, and `tips_px` (2, 2) the boundaries' ends. `reach_px`
+    (2, 2) is where these meet the outline, from its beginning on, also between known rows,
+    and `u_px` the standard uncertainty of that along the outline.
     """
 
     first: int
     last: int
     known: float
     tips_px: Points
+    reach_px: Points
+    u_px: float
 
 
 def layer_ends(edge: Edge, outline: Points, scale: Scale) -> dict[int, LayerEnd]:
@@ -77,11 +84,20 @@ def _end(
 ) -> LayerEnd:
     tips = np.array([curve[_tip(curve, outline)] for curve in (layer.upper_px, layer.lower_px)])
     levels = tips @ along
-    levels = levels + np.polyval(shift, levels)
-    first, last = sorted(int(np.argmin(np.abs(at - x))) for x in levels)
-    rows = float(np.ptp(levels)) * per_px
+    moved = np.polyval(shift, levels)
+    levels = np.sort(levels + moved)
+    first, last = (int(np.argmin(np.abs(at - x))) for x in levels)
+    thick = float(levels[1] - levels[0])
+    rows = thick * per_px
     seen = int(((at > levels.min()) & (at < levels.max())).sum())
-    return LayerEnd(first=first, last=last, known=min(seen / max(rows, 1.0), 1.0), tips_px=tips)
+    order = np.argsort(at)
+    reach = [np.interp(levels, at[order], outline[order, k]) for k in (0, 1)]
+    return LayerEnd(
+        first=min(first, last), last=max(first, last),
+        known=min(seen / max(rows, 1.0), 1.0), tips_px=tips,
+        reach_px=np.column_stack(reach),
+        u_px=math.hypot(PLACE_SHARE * thick, SHIFT_SHARE * float(np.abs(moved).mean())),
+    )  # fmt: skip
 
 
 def _shift(edge: Edge, outline: Points, along: Points, scale: Scale) -> Points:
