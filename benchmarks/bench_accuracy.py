@@ -90,6 +90,7 @@ def _judge_face(case: Case, photo: Photo, measurement: Measurement, tally: Tally
         tally.false_on_sound += cracks.false_findings + area.false_findings
     for measured, true in cracks.lengths:
         tally.add("automatic length", measured, true, px_per_mm=density)
+    _judge_totals(case, measurement, tally)
     _judge_traces(case, photo, measurement, tally)
     if area.true_mm2 > 0:
         tally.overlaps.append(area.overlap)
@@ -102,6 +103,18 @@ def _judge_face(case: Case, photo: Photo, measurement: Measurement, tally: Tally
         f"crumbling {area.measured_mm2:.1f}/{area.true_mm2:.1f} mm², "
         f"overlap {area.overlap:.2f}, false {area.false_findings}"
     )
+
+
+def _judge_totals(case: Case, measurement: Measurement, tally: Tally) -> None:
+    """The photo's totals, what was not found and what is none included."""
+    assert measurement.scale is not None
+    for name, kind in (("crack_length", "crack"), ("bond_gap_length", "bond gap")):
+        mine = [c for c in case.cracks if (c["kind"] == "bond_line") == (kind == "bond gap")]
+        true = sum(c["length_mm"] for c in mine)
+        total = measurement.totals[name]
+        if true > 0 and isinstance(total, Measured):
+            density = 1 / measurement.scale.mm_per_px
+            tally.add(f"{kind} length, total", total, true, px_per_mm=density)
 
 
 def _judge_layers(case: Case, measurement: Measurement, tally: Tally) -> str:
@@ -172,9 +185,10 @@ def _judge_profile(case: Case, photo: Photo, measurement: Measurement, tally: Ta
         if not isinstance(mine, Measured):
             tally.profile_layers_missed += 1
             continue
-        trial = tally.add(
-            "bulge peak", mine, true["peak_mm"], px_per_mm=1 / measurement.scale.mm_per_px
-        )
+        density = 1 / measurement.scale.mm_per_px
+        trial = tally.add("bulge peak", mine, true["peak_mm"], px_per_mm=density)
+        if true["is_bulge"]:
+            tally.add("bulge peak, bulging layers", mine, true["peak_mm"], px_per_mm=density)
         lines.append(f"{trial.error:+.3f}")
     found = {f.layer for f in measurement.findings if f.layer is not None}
     asked = {b["layer"] for b in case.truth["bulges"] if b["is_bulge"]}

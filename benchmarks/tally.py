@@ -14,7 +14,10 @@ DENSITY_CLASSES = ((0.0, 25.0, "below 25"), (25.0, 35.0, "25 to 35"), (35.0, 1e9
 LIMITS = (0.5, 0.7, 0.85, 0.95, 1.05, 1.2, 1.5, 2.0)
 """Limits that each measured value is tried against, as multiples of its true value."""
 
-IN_MM = frozenset({"bulge peak"})
+SPREAD = tuple(float(x) for x in np.geomspace(0.25, 4.0, 32))
+"""Limits as parts in every state meet them, from a quarter to four times the true value."""
+
+IN_MM = frozenset({"bulge peak", "bulge peak, bulging layers"})
 """Quantities whose error is told in mm, not as a share of the true value."""
 
 
@@ -80,7 +83,7 @@ def report(tally: Tally) -> str:
         _table(("inside 95 %", *(f"{c[2]} px/mm" for c in DENSITY_CLASSES)), _classes(tally)),
         _table(
             ("decision against 8 limits each", "beyond, called within", "borderline",
-             "inside, called exceeded"), _decisions(tally.trials),
+             "inside, called exceeded", "borderline, limits spread"), _decisions(tally.trials),
         ),
     ]  # fmt: skip
     if tally.warnings:
@@ -140,21 +143,30 @@ def _decisions(trials: Mapping[str, list[Trial]]) -> list[tuple[str, ...]]:
     for name, measured in trials.items():
         if name == "scale":
             continue
-        outcomes = [
-            (factor < 1, decide(t.measured, factor * t.true).outcome)
-            for t in measured
-            if t.true > 0  # a sound layer may stand back; there is no limit to set beside it
-            for factor in LIMITS
-        ]
+        outcomes = _outcomes(measured, LIMITS)
         wrongly_within = sum(beyond and o == "within" for beyond, o in outcomes)
         wrongly_exceeded = sum(not beyond and o == "exceeded" for beyond, o in outcomes)
         beyond_limit = sum(beyond for beyond, _ in outcomes)
-        undecided = sum(o == "borderline" for _, o in outcomes)
         rows.append((
-            name, f"{wrongly_within} of {beyond_limit}", _percent(undecided, len(outcomes)),
+            name, f"{wrongly_within} of {beyond_limit}", _borderline(outcomes),
             f"{wrongly_exceeded} of {len(outcomes) - beyond_limit}",
+            _borderline(_outcomes(measured, SPREAD)),
         ))  # fmt: skip
     return rows
+
+
+def _outcomes(trials: Iterable[Trial], factors: Iterable[float]) -> list[tuple[bool, str]]:
+    """Whether each value lies beyond each limit, and what is called of it."""
+    return [
+        (factor < 1, decide(t.measured, factor * t.true).outcome)
+        for t in trials
+        if t.true > 0  # a sound layer may stand back; there is no limit to set beside it
+        for factor in factors
+    ]
+
+
+def _borderline(outcomes: list[tuple[bool, str]]) -> str:
+    return _percent(sum(o == "borderline" for _, o in outcomes), len(outcomes))
 
 
 def _inside(trials: list[Trial]) -> str:
