@@ -84,6 +84,8 @@ def _judge_face(case: Case, photo: Photo, measurement: Measurement, tally: Tally
     tally.wide_found_mm += cracks.wide_found_mm
     tally.wide_present_mm += cracks.wide_present_mm
     tally.false_cracks += cracks.false_findings
+    tally.kinds_right += cracks.kinds_right
+    tally.kinds_asked += cracks.kinds_asked
     tally.false_areas += area.false_findings
     if not case.cracks and area.true_mm2 == 0:
         tally.sound_photos += 1

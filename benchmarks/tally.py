@@ -54,6 +54,8 @@ class Tally:
     wide_found_mm: float = 0.0
     wide_present_mm: float = 0.0
     false_cracks: int = 0
+    kinds_right: int = 0
+    kinds_asked: int = 0
     false_areas: int = 0
     false_on_sound: int = 0
     sound_photos: int = 0
@@ -107,6 +109,7 @@ def _counts(tally: Tally) -> list[tuple[str, str]]:
         ("recall by length, cracks 3 px wide and more",
          _percent(tally.wide_found_mm, tally.wide_present_mm)),
         ("recall by length, all cracks", _percent(tally.found_mm, tally.present_mm)),
+        ("cracks and bond gaps told apart", f"{tally.kinds_right} of {tally.kinds_asked}"),
         ("false cracks a face photo", _ratio(tally.false_cracks, tally.face_photos)),
         ("false crumbled areas a face photo", _ratio(tally.false_areas, tally.face_photos)),
         ("false findings on sound parts",

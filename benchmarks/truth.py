@@ -24,6 +24,7 @@ class CrackScore:
 
     `lengths` has, for every true crack that was met, the sum of what was measured on it
     and its true length; `wide_` counts only cracks whose widest place is 3 px or more.
+    `kinds_` counts findings on true lines and those told rightly as crack or bond gap.
     """
 
     found_mm: float
@@ -31,6 +32,8 @@ class CrackScore:
     wide_found_mm: float
     wide_present_mm: float
     false_findings: int
+    kinds_right: int
+    kinds_asked: int
     lengths: tuple[tuple[Measured, float], ...]
 
     @property
@@ -50,6 +53,7 @@ def score_cracks(case: Case, measurement: Measurement) -> CrackScore:
     truths = [places_along(c["polylines_px"]) for c in case.cracks]
     false = sum(not lies_on(f.lines_px, truths, reach_px) for f in lines)
     found, present, lengths = np.zeros(2), np.zeros(2), []
+    kinds: list[bool] = []
     for crack, points in zip(case.cracks, truths, strict=True):
         widest_px = float(np.max(np.concatenate(crack["widths_mm"])))
         widest_px /= measurement.scale.mm_per_px
@@ -58,13 +62,15 @@ def score_cracks(case: Case, measurement: Measurement) -> CrackScore:
         mine = [f for f in lines if lies_on(f.lines_px, [points], reach_px)]
         if not mine:
             continue
+        kinds += [(f.kind == "bond_gap") == (crack["kind"] == "bond_line") for f in mine]
         tree = cKDTree(np.vstack([places_along(f.lines_px) for f in mine]))
         found += counts * float(np.mean(tree.query(points)[0] <= reach_px))
         lengths.append((_sum([f.quantities["length"] for f in mine]), crack["length_mm"]))
     return CrackScore(
         found_mm=found[0], present_mm=present[0],
         wide_found_mm=found[1], wide_present_mm=present[1],
-        false_findings=false, lengths=tuple(lengths),
+        false_findings=false, kinds_right=sum(kinds), kinds_asked=len(kinds),
+        lengths=tuple(lengths),
     )  # fmt: skip
 
 

@@ -39,6 +39,10 @@ LINK_MM = 1.5
 MEETS_MM = 1.0
 """A paler line that meets a crack must be this long to be told apart from it."""
 
+GAP_ALONG = 2 / 3
+"""A bond gap keeps to one border for more than this share of its length: a crack across a thin
+layer is near both for a while, and a crack may touch one."""
+
 LEAST_FAINT = 0.05
 """A line less likely than this is not suggested either."""
 
@@ -288,7 +292,8 @@ def _finding(
     lines: tuple[Points, ...],
     number: int,
 ) -> Finding:
-    kind: FindingKind = "bond_gap" if candidate.evidence.border_share > 0.5 else "crack"
+    along = candidate.evidence.along_border
+    kind: FindingKind = "bond_gap" if along > GAP_ALONG else "crack"
     quantities = measure_lines(photo, lines, scale, edge=edge, kind=kind, origin="auto")
     found = layer_of(lines, edge)
     return Finding(

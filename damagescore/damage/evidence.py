@@ -42,7 +42,9 @@ class Evidence:
         1 where its main path is straight within 0.05 mm and within 2 degrees of the layer,
         as a mould or a shim would draw it; else 0.
     border_share : float
-        Share of it within `BOND_REACH_MM` of the layer's border.
+        Share of it within `BOND_REACH_MM` of the layer's borders.
+    along_border : float
+        The same for the one border that more of it is near to.
     bright_flank : float
         How much brighter than sound rubber the brighter side is: a scratch and a flash ridge
         have a gleaming side.
@@ -64,6 +66,7 @@ class Evidence:
     stands_out: float
     straight: float
     border_share: float
+    along_border: float
     bright_flank: float
     step: float
     width_mm: float
@@ -88,7 +91,8 @@ def evidence_of(
     at = np.vstack(lines).astype(int)
     z, contrast, depth = (x[at[:, 1], at[:, 0]] for x in (ridge.z, ridge.contrast, core))
     rows = len(core)
-    from_border = np.minimum(at[:, 1], rows - 1 - at[:, 1]) / px_per_mm
+    reach_px = bond_reach_mm(rows, px_per_mm) * px_per_mm
+    near = [at[:, 1] < reach_px, rows - 1 - at[:, 1] < reach_px]
     bright, step, width_mm = _beside(lines[0], ridge.shade, px_per_mm)
     return Evidence(
         darkness=float(np.quantile(depth, 0.75)),
@@ -98,7 +102,8 @@ def evidence_of(
         length_mm=len(at) / px_per_mm,
         stands_out=float(np.median(contrast) / max(np.median(depth), 1e-3)),
         straight=float(_runs_along(lines[0], px_per_mm)),
-        border_share=float(np.mean(from_border < bond_reach_mm(rows, px_per_mm))),
+        border_share=float(np.mean(near[0] | near[1])),
+        along_border=float(max(np.mean(x) for x in near)),
         bright_flank=bright,
         step=step,
         width_mm=width_mm,

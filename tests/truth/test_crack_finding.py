@@ -90,6 +90,20 @@ def test_a_mould_flash_line_is_no_crack():
     assert finding.quantities["length"].value == pytest.approx(350 * MM_PER_PX, abs=0.4)
 
 
+def test_a_crack_from_one_border_of_a_thin_layer_to_the_other_is_no_bond_gap():
+    shape = (110, 700)  # a layer of 1.6 mm, 40 px
+    edge = edge_of(shape, top=35.0, bottom=75.0)
+    corners = np.array([(150, 69), (330, 70), (370, 41), (540, 40)], float)
+    at = np.linspace(0, 1, 120)
+    line = np.column_stack([np.interp(at, [0, 0.45, 0.56, 1], corners[:, k]) for k in (0, 1)])
+    photo = draw([(line, tapered(len(line), 6.0))], shape=shape, edge=edge, grain=0.08)
+    (finding,) = find_cracks(photo, edge, scale_of())
+    assert finding.kind == "crack"
+    assert finding.quantities["length"].value == pytest.approx(
+        length_of(line) * MM_PER_PX, abs=0.4
+    )
+
+
 def test_a_gap_along_the_shim_is_a_bond_gap():
     y = 180 - 4.0
     line = straight((350, y), 0, 300)
