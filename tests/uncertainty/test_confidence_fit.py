@@ -21,8 +21,8 @@ def drawn(count, seed):
         evidence = Evidence(
             darkness=darkness, weakest=0.3 * darkness, response=rng.uniform(3, 15),
             saliency=100.0, length_mm=length_mm, stands_out=0.5, straight=0.0,
-            border_share=rng.uniform(), along_border=0.0, bright_flank=0.05, step=0.02, width_mm=0.2, noise=0.07,
-            px_per_mm=25.0,
+            border_share=rng.uniform(), along_border=0.0, bright_flank=0.05, step=0.02,
+            width_mm=0.2, noise=0.07, px_per_mm=25.0,
         )  # fmt: skip
         real = bool(rng.uniform() < 1 / (1 + math.exp(-odds)))
         made.append(Weighed(photo=f"p{k // 5}", evidence=evidence, chance=0.5, real=real))
