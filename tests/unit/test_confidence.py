@@ -18,8 +18,8 @@ from damagescore.damage.evidence import Evidence
 
 PLAIN = Evidence(
     darkness=0.8, weakest=0.5, response=12.0, saliency=2000.0, length_mm=9.0, stands_out=0.5,
-    straight=0.0, border_share=0.0, along_border=0.0, bright_flank=0.05, step=0.02, width_mm=0.2,
-    noise=0.07, px_per_mm=25.0,
+    straight=0.0, border_share=0.0, along_border=0.0, bright_flank=0.05, step=0.02,
+    width_mm=0.2, noise=0.07, px_per_mm=25.0,
 )  # fmt: skip
 
 
