@@ -150,6 +150,24 @@ def test_a_given_number_of_layers_may_count_either_way(
     assert len(told.edge.layers) == len(measured.edge.layers)
 
 
+def test_a_given_number_that_agrees_settles_the_doubt(
+    photo: Photo, measured: Measurement, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    assert measured.edge is not None
+    doubted = replace(measured.edge, doubt="a band like a shim lies inside a layer")
+    monkeypatch.setattr(measure, "find_edge", lambda *_, **__: doubted)
+
+    def doubt_told(n: int | None) -> str:
+        edge = measure_photo(photo, replace(MeasureOptions(), n_layers=n)).edge
+        assert edge is not None
+        return edge.doubt
+
+    assert doubt_told(None) == doubted.doubt
+    assert doubt_told(len(doubted.rubber)) == ""
+    # Rubber and shims together, or as many layers of rubber, of which some were missed.
+    assert doubt_told(len(doubted.layers)) == doubted.doubt
+
+
 def test_more_sensitivity_never_loses_what_less_found(photo: Photo) -> None:
     counts = [
         len(measure_photo(photo, MeasureOptions(sensitivity=s)).findings)
