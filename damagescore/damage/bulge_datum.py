@@ -18,6 +18,9 @@ STRAIGHT_MM, STRAIGHT_PX = 0.02, 0.5
 LEAST_ROWS, LEAST_OF_SHIM = 2, 0.2
 """Rows, and share of a shim, that must be known to be its end."""
 
+MOST_MOVED = 4.0
+"""Uncertainties of its place by which a shim may lie from it."""
+
 ALIKE_ROWS = 4
 """Rows that share one nick."""
 
@@ -133,7 +136,7 @@ def _end_of(frame: Points, span: Points, u_place: float) -> tuple[float, float, 
     quarter = float(span[1] - span[0]) / 4
     count = max(2 * quarter / px_mm, 1.0)
     straight = math.hypot(STRAIGHT_MM, STRAIGHT_PX * px_mm)
-    moves = np.arange(-2.5 * u_place, 2.5 * u_place + px_mm / 2, px_mm)
+    moves = np.arange(-MOST_MOVED * u_place, MOST_MOVED * u_place + px_mm / 2, px_mm)
     found = []
     for move in moves:
         low, high = np.searchsorted(t, [span[0] + quarter + move, span[1] - quarter + move])
@@ -141,8 +144,9 @@ def _end_of(frame: Points, span: Points, u_place: float) -> tuple[float, float, 
             continue
         rows = out[low:high]
         spread = float(rows.std())
-        likely = math.exp(-((move / u_place) ** 2) / 2)
-        likely /= (1 + (spread / straight) ** 2) ** (ALIKE_ROWS / 2)
+        # Both with the tails of Student's distribution: three degrees of freedom.
+        likely = (1 + (move / u_place) ** 2) ** -2.0
+        likely *= (1 + (spread / straight) ** 2) ** (-ALIKE_ROWS / 2)
         u = 1.25 * spread / math.sqrt(max(len(rows) / ALIKE_ROWS, 1.0))
         found.append((likely, move, float(np.median(rows)), u))
     middle = float(span.mean())
