@@ -7,7 +7,7 @@ from numpy.typing import NDArray
 
 from damagescore.damage.areas import visible_area_mm2
 from damagescore.damage.bulge import find_bulges
-from damagescore.damage.evidence import bond_reach_mm
+from damagescore.damage.evidence import GAP_ALONG, bond_reach_mm
 from damagescore.damage.record import Finding, FindingKind
 from damagescore.damage.unjudged import Unjudged, unjudged_checks
 from damagescore.edge.along import frame_mm
@@ -92,9 +92,9 @@ def kind_at(finding: Finding, edge: Edge, scale: Scale) -> FindingKind:
         _height_along(c, along, edge, scale) for c in (layer.upper_px, layer.lower_px)
     )
     high_mm = float(np.median(np.abs(upper - lower)))
-    gap = np.minimum(np.abs(across - upper), np.abs(across - lower))
-    near = float(np.mean(gap < bond_reach_mm(1000, 1000 / max(high_mm, 1e-6))))
-    return "bond_gap" if near > 0.5 else "crack"
+    reach = bond_reach_mm(1000, 1000 / max(high_mm, 1e-6))
+    along_border = max(np.mean(np.abs(across - x) < reach) for x in (upper, lower))
+    return "bond_gap" if along_border > GAP_ALONG else "crack"
 
 
 def _height_along(curve_px: Points, at: Points, edge: Edge, scale: Scale) -> Points:

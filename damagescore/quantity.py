@@ -15,6 +15,9 @@ MM_PER_INCH = 25.4
 COVERAGE_FACTOR_95 = 1.96
 """Normal quantile for a two-sided 95 % interval."""
 
+NOT_JUDGED = "not judged"
+"""Source of what may be hidden where a photo could not be judged."""
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Contribution:

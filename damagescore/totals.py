@@ -6,11 +6,12 @@ import numpy as np
 from numpy.typing import NDArray
 
 from damagescore.damage.record import Finding
-from damagescore.damage.unjudged import BLURRED, Unjudged, amount, missed_lines
+from damagescore.damage.unjudged import Unjudged, amount, hiding, missed_lines
 from damagescore.edge.along import Span, span_mm, union_length
 from damagescore.edge.record import Edge
-from damagescore.edge.region import visible_spans_mm
+from damagescore.edge.region import visible_length_mm, visible_spans_mm
 from damagescore.quantity import (
+    NOT_JUDGED,
     Contribution,
     Measured,
     NotMeasured,
@@ -18,6 +19,7 @@ from damagescore.quantity import (
     Unit,
     count_words,
     from_budget,
+    rectangular,
     total,
 )
 from damagescore.scale.record import Scale
@@ -46,23 +48,60 @@ def totals_of(
 ) -> dict[str, Quantity]:
     """Totals over the findings of one photo.
 
-    "crumbling_area" has in its budget what may have been missed (`missed_lines`). No total
-    is measured where nothing was found and half of the rubber or more was unjudged: for
-    crumbling of whatever reason, for cracks and gaps out of focus.
+    Every total has in its budget what may have been missed in rubber that could not be
+    judged: of crumbling `missed_lines`, of cracks and gaps out of focus `hidden_mm`. None is
+    measured where nothing was found and half of the rubber or more was unjudged.
 
     "crack_extent_percent" is the length along the layers on which a crack runs
     (overlaps counted once) as a share of the visible length of all rubber layers: that
     in the photo, in the inspector's region and outside what is kept from being judged.
     """
     findings, unjudged = tuple(findings), tuple(unjudged)
-    blurred = _blind_reason([x for x in unjudged if x.reason == BLURRED], edge, scale)
+    blurred = hiding(unjudged, "crack")
+    reason = _blind_reason(blurred, edge, scale)
+    hidden = hidden_mm(blurred, edge, scale)
+    cracks, gaps = (_sum(findings, x, "length", unit="mm") for x in ("crack", "bond_gap"))
+    whole = sum(visible_length_mm(x, edge, scale) for x in edge.rubber) if hidden else 0.0
+    extent = _extent_percent(findings, edge, scale=scale)
     return {
-        "crack_length": _seen(_sum(findings, "crack", "length", unit="mm"), blurred),
-        "bond_gap_length": _seen(_sum(findings, "bond_gap", "length", unit="mm"), blurred),
+        "crack_length": may_be_more(cracks, hidden, blind=reason),
+        "bond_gap_length": may_be_more(gaps, hidden, blind=reason),
         "crumbling_area": _crumbled(findings, edge, scale=scale, unjudged=unjudged),
         "bulge_peak": _highest(findings),
-        "crack_extent_percent": _seen(_extent_percent(findings, edge, scale=scale), blurred),
+        "crack_extent_percent": may_be_more(
+            extent, 100 * hidden / whole if whole else 0.0, blind=reason
+        ),
     }
+
+
+def hidden_mm(parts: Iterable[Unjudged], edge: Edge, scale: Scale) -> float:
+    """Length along the layers of parts that could not be judged, overlaps counted once, mm."""
+    spans: dict[int, list[Span]] = {}
+    for part in parts:
+        spans.setdefault(part.layer, []).append(span_mm(part.polygon_px, edge, scale))
+    return sum(union_length(x) for x in spans.values())
+
+
+def may_be_more(found: Quantity, hidden: float, *, blind: str = "") -> Quantity:
+    """What was found, with what may be hidden besides.
+
+    Between nothing and all of the length that could not be judged may be damaged: a
+    rectangular distribution (GUM 4.3.7), as for an area (`missed_lines`).
+
+    Parameters
+    ----------
+    found : Measured or NotMeasured
+    hidden : float
+        Length, or its share, in the unit of `found`.
+    blind : str
+        Why "none found" says nothing; empty where it does.
+    """
+    if isinstance(found, NotMeasured) or not hidden:
+        return found
+    if found.value == 0 and blind:
+        return NotMeasured(reason=blind, unit=found.unit)
+    more = Contribution(source=NOT_JUDGED, u=rectangular(hidden))
+    return from_budget(found.value, (*found.budget, more), unit=found.unit)
 
 
 def _blind_reason(parts: Iterable[Unjudged], edge: Edge, scale: Scale) -> str:
@@ -70,16 +109,14 @@ def _blind_reason(parts: Iterable[Unjudged], edge: Edge, scale: Scale) -> str:
     blind = sum(amount(x.area) for x in parts)
     if not blind:
         return ""
-    whole = sum(scale.surface.area_mm2(x.polygon_px) for x in edge.rubber)
+    return blind_reason(blind, sum(scale.surface.area_mm2(x.polygon_px) for x in edge.rubber))
+
+
+def blind_reason(blind: float, whole: float) -> str:
+    """The reason where so much is unjudged that "none found" says nothing; else empty."""
     if blind < MOSTLY_UNJUDGED * whole:
         return ""
-    return f"{100 * blind / whole:.0f} % of the rubber could not be judged."
-
-
-def _seen(found: Quantity, reason: str) -> Quantity:
-    """What was found; not measured, for a reason, where that is nothing."""
-    nothing = isinstance(found, Measured) and found.value == 0
-    return NotMeasured(reason=reason, unit=found.unit) if nothing and reason else found
+    return f"{min(100.0, 100 * blind / whole):.0f} % of the rubber could not be judged."
 
 
 def _crumbled(

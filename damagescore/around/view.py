@@ -14,6 +14,7 @@ from numpy.typing import NDArray
 
 from damagescore.around.arcs import TURN, Arc, arc_between, narrowed
 from damagescore.damage.record import Finding
+from damagescore.damage.unjudged import BLURRED, Unjudged, hiding
 from damagescore.edge.record import Edge, Layer
 from damagescore.edge.region import STATIONS, across_layer, free_share
 from damagescore.measurement import MeasureOptions
@@ -96,10 +97,13 @@ class RoundPhoto:
     layers : tuple of int
         Indices of its rubber layers.
     arcs : mapping of int to tuple of Arc
-        By rubber layer: where it may be judged, at most 50 degrees from the facing line.
+        By rubber layer: where it may be judged and is in focus, at most 50 degrees from the
+        facing line.
     sightings : tuple of Sighting
         Findings that were not rejected.
     strays : tuple of Stray
+    unjudged : tuple of Unjudged
+        Rubber within the arcs on which crumbling would not have been seen.
     """
 
     number: int
@@ -112,6 +116,7 @@ class RoundPhoto:
     arcs: Mapping[int, tuple[Arc, ...]]
     sightings: tuple[Sighting, ...]
     strays: tuple[Stray, ...] = ()
+    unjudged: tuple[Unjudged, ...] = ()
 
     @property
     def centre_deg(self) -> float:
@@ -167,7 +172,11 @@ def round_photo(
     )  # fmt: skip
     if edge is None or scale is None:
         return place
-    arcs = {x.index: _arcs(x, edge, place) for x in edge.rubber}
+    parts = [Unjudged.from_dict(x) for x in measurement.get("unjudged") or ()]
+    blurred = hiding(parts, "crack")
+    away = (*edge.drawn_keep_out_px, *(x.polygon_px for x in blurred))
+    sharp = replace(edge, drawn_keep_out_px=away)
+    arcs = {x.index: _arcs(x, sharp, place) for x in edge.rubber}
     kept = [
         f
         for f in map(Finding.from_dict, measurement["findings"])
@@ -178,6 +187,7 @@ def round_photo(
         place, arcs=arcs,
         sightings=tuple(s for s in found if isinstance(s, Sighting)),
         strays=tuple(s for s in found if isinstance(s, Stray)),
+        unjudged=tuple(x for x in parts if x.reason != BLURRED),
     )  # fmt: skip
 
 

@@ -8,7 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from damagescore.damage.confidence import fitted_model, least_chance
-from damagescore.damage.evidence import Evidence, evidence_of
+from damagescore.damage.evidence import GAP_ALONG, Evidence, evidence_of
 from damagescore.damage.fork import photo_lines
 from damagescore.damage.gaps import Piece, near_a_tip, pieces_from, suggested_links
 from damagescore.damage.gates import GATES, Gates
@@ -38,10 +38,6 @@ LINK_MM = 1.5
 
 MEETS_MM = 1.0
 """A paler line that meets a crack must be this long to be told apart from it."""
-
-GAP_ALONG = 2 / 3
-"""A bond gap keeps to one border for more than this share of its length: a crack across a thin
-layer is near both for a while, and a crack may touch one."""
 
 LEAST_FAINT = 0.05
 """A line less likely than this is not suggested either."""

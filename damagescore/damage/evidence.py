@@ -15,6 +15,10 @@ Image = NDArray[np.float32]
 BOND_REACH_MM = 0.35
 """A line that keeps this near to its layer's border is a bond gap."""
 
+GAP_ALONG = 2 / 3
+"""A bond gap keeps to one border for more than this share of its length: a crack across a thin
+layer is near both for a while, and a crack may touch one."""
+
 FLANK_MM = (0.2, 0.45)
 """Where the rubber beside a line is looked at, from the line's middle."""
 

@@ -62,25 +62,27 @@ def _along(lines: tuple[Points, ...], others: Points, reach_px: float) -> list[M
 
 def _rest(lines: tuple[Points, ...], seen: list[Mask], meets_px: float) -> tuple[Points, ...]:
     steps = [np.diff(run_of(line)) for line in lines]
-    again = [mask[:-1] & mask[1:] for mask in seen]
-    shared = [float(d[x].sum()) for d, x in zip(steps, again, strict=True)]
-    if sum(shared) > 0.5 * _length(lines):
-        return ()
-    branches = [
-        line
-        for line, d, both in zip(lines[1:], steps[1:], shared[1:], strict=True)
-        if both <= 0.5 * d.sum()
+    # Lengths of segments, negative where they are the line's own.
+    weights = [
+        np.where(mask[:-1] & mask[1:], step, -step)
+        for mask, step in zip(seen, steps, strict=True)
     ]
-    weights = np.where(again[0], steps[0], -steps[0])
-    first, last = _end_shared(weights, meets_px), _end_shared(weights[::-1], meets_px)
-    return (lines[0][first : len(lines[0]) - last], *branches)
+    if sum(x.sum() for x in weights) > 0:
+        return ()
+    own = [line for line, x in zip(lines, weights, strict=True) if x.sum() <= 0]
+    if own[0] is not lines[0]:
+        return tuple(sorted(own, key=lambda line: -run_of(line)[-1]))
+    main, weight = lines[0], weights[0]
+    for _ in range(2):
+        cut = _shared_end(weight, meets_px)
+        main, weight = main[cut:][::-1], weight[cut:][::-1]
+    return (main, *own[1:])
 
 
-def _end_shared(weights: Points, meets_px: float) -> int:
-    """Points to cut at the beginning, where more is shared than not.
+def _shared_end(weights: Points, meets_px: float) -> int:
+    """Segments to cut at the beginning, where more is shared than not.
 
-    `weights`: lengths of the line's segments, negative where they are its own. A line that
-    crosses another goes on beyond it for longer than they share, and is not cut.
+    A line that crosses another goes on beyond it for longer than they share, and is not cut.
     """
     total = np.cumsum(weights)
-    return int(np.argmax(total)) + 1 if total.max() > meets_px else 0
+    return int(np.argmax(total)) + 1 if len(total) and total.max() > meets_px else 0

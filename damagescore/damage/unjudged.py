@@ -7,8 +7,15 @@ from typing import Any, Literal, get_args
 import numpy as np
 from numpy.typing import NDArray
 
+from damagescore.damage.record import FindingKind
 from damagescore.quality import Check
-from damagescore.quantity import Contribution, Quantity, quantity_from_dict, rectangular
+from damagescore.quantity import (
+    NOT_JUDGED,
+    Contribution,
+    Quantity,
+    quantity_from_dict,
+    rectangular,
+)
 
 Points = NDArray[np.float64]
 Reason = Literal["too dark", "glare", "covered", "out of focus", "behind the scale mark"]
@@ -82,6 +89,14 @@ def amount(quantity: Quantity) -> float:
     return getattr(quantity, "value", 0.0)
 
 
+def hiding(parts: Iterable[Unjudged], kind: FindingKind) -> tuple[Unjudged, ...]:
+    """The parts in which damage of a kind is not seen.
+
+    A crack shows in shade and beside glare as well, only out of focus it does not.
+    """
+    return tuple(x for x in parts if kind == "crumbling" or x.reason == BLURRED)
+
+
 def missed_lines(parts: Iterable[Unjudged], *, none_found: bool) -> tuple[Contribution, ...]:
     """What a search may have missed, as lines of the budget of a crumbled area, mm2.
 
@@ -91,7 +106,7 @@ def missed_lines(parts: Iterable[Unjudged], *, none_found: bool) -> tuple[Contri
     found have a budget of their own that was fitted with such patches present.
     """
     unjudged = sum(amount(x.area) for x in parts)
-    lines = [Contribution(source="not judged", u=rectangular(unjudged))] if unjudged else []
+    lines = [Contribution(source=NOT_JUDGED, u=rectangular(unjudged))] if unjudged else []
     if none_found:
         lines.append(Contribution(source="smallest patch", u=rectangular(SMALLEST_PATCH_MM2)))
     return tuple(lines)

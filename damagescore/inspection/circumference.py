@@ -4,6 +4,7 @@ import math
 from collections.abc import Iterator, Mapping, Sequence
 
 from damagescore.around import Around, Damage, look_around, round_photo, total_deg, union
+from damagescore.damage.unjudged import missed_lines
 from damagescore.inspection.record import Inspection
 from damagescore.inspection.shares import bond_lines
 from damagescore.limits import Aspect, Observation, QuantityKind, quantities
@@ -74,12 +75,22 @@ def _items(
             item=stray.name, finding=True, proposed=stray.state != "confirmed",
         )  # fmt: skip
     sure = any(not d.proposed for d in damages) or any(s.state == "confirmed" for s in strays)
-    if not sure and around.seen:
+    missed = _missed(around, around.layers) if finding_kind == "crumbling" else ()
+    if (missed or not sure) and around.seen:
         also = "nothing else" if damages or strays else "none"
         yield Observation(
-            quantity=kind.name, value=Measured(value=0.0, u=0.0, unit=kind.unit),
+            quantity=kind.name, value=from_budget(0.0, missed, unit=kind.unit),
             item=f"{_seen_words(around)}: {also} found",
         )  # fmt: skip
+
+
+def _missed(around: Around, layers: Sequence[int]) -> tuple[Contribution, ...]:
+    """What crumbling may be hidden in dark, glaring or covered rubber of the photos, mm2.
+
+    A part that two photos show counts twice: one of them may hide it as well.
+    """
+    parts = [x for photo in around.photos for x in photo.unjudged if x.layer in layers]
+    return missed_lines(parts, none_found=False)
 
 
 def _seen_words(around: Around) -> str:
@@ -197,7 +208,8 @@ def _area_share(damages: Sequence[Damage], around: Around, layers: Sequence[int]
     height_mm = math.fsum(t.value for t in heights)
     factor = 100 / (around.circumference_mm * height_mm)
     summed = total(known, unit="mm2") if known else Measured(value=0.0, u=0.0, unit="mm2")
-    share = summed.scaled(factor, unit="%")
+    lines = (*summed.budget, *_missed(around, layers))
+    share = from_budget(summed.value, lines, unit="mm2").scaled(factor, unit="%")
     u_height = share.value * math.hypot(*(t.u for t in heights)) / height_mm
     return from_budget(
         share.value, (*share.budget, Contribution(source="layer thickness", u=u_height)),

@@ -3,7 +3,7 @@
 from collections.abc import Iterator, Mapping
 from typing import Any
 
-from damagescore.damage.unjudged import Unjudged, missed_lines
+from damagescore.damage.unjudged import missed_lines
 from damagescore.inspection.circumference import (
     circumference_observations,
     circumference_of,
@@ -12,12 +12,13 @@ from damagescore.inspection.record import Inspection, PhotoEntry
 from damagescore.inspection.shares import ShareReader
 from damagescore.limits import Aspect, Observation, QuantityKind, quantities, quantity_kind
 from damagescore.quantity import (
+    NOT_JUDGED,
     Contribution,
-    Measured,
     NotMeasured,
     Quantity,
     from_budget,
     quantity_from_dict,
+    rectangular,
 )
 
 FOUND_IN: Mapping[str, tuple[str, str]] = {
@@ -85,7 +86,9 @@ def _of_photo(entry: PhotoEntry, number: int) -> Iterator[Observation]:
     shares = ShareReader(entry.measurement)
     for kind in kinds:
         mine = [f for f in kept if f["kind"] == FOUND_IN[kind.name][0]]
-        yield from _items(kind, mine, entry=entry, number=number, proposed=proposed)
+        yield from _items(
+            kind, mine, entry=entry, number=number, proposed=proposed, shares=shares
+        )
         if kind.share_of:
             yield from _shares(kind, mine, shares=shares, number=number, proposed=proposed)
 
@@ -119,8 +122,10 @@ def _items(
     entry: PhotoEntry,
     number: int,
     proposed: set[str],
+    shares: ShareReader,
 ) -> Iterator[Observation]:
     any_item = False
+    else_found = _nothing_else(kind, shares)
     for finding in findings:
         value = _value(kind, finding)
         if value is None:
@@ -138,15 +143,16 @@ def _items(
     if not any_item:
         yield Observation(
             quantity=kind.name,
-            value=_none_found(kind, entry.measurement),
+            value=_none_found(kind, entry.measurement, else_found),
             item=f"photo {number}: none found",
             photo=number,
         )
-    elif all(f["id"] in proposed for f in findings):
-        # With all proposals left out the photo still says that nothing else was found.
+    elif _may_hide(else_found) or all(f["id"] in proposed for f in findings):
+        # With all proposals left out the photo still says that nothing else was found, and
+        # beside those confirmed something may be hidden in what could not be judged.
         yield Observation(
             quantity=kind.name,
-            value=_nothing_else(kind, entry.measurement),
+            value=else_found,
             item=f"photo {number}: nothing else found",
             photo=number,
         )
@@ -163,7 +169,13 @@ def _value(kind: QuantityKind, finding: Mapping[str, Any]) -> Quantity | None:
     return NotMeasured(reason=f"It has no {kind.label}.", unit=kind.unit)
 
 
-def _none_found(kind: QuantityKind, measurement: Mapping[str, Any]) -> Quantity:
+def _may_hide(value: Quantity) -> bool:
+    return isinstance(value, NotMeasured) or value.u > 0
+
+
+def _none_found(
+    kind: QuantityKind, measurement: Mapping[str, Any], else_found: Quantity
+) -> Quantity:
     """The photo's own total if that found none; else zero and what may be missed."""
     has_any = any(
         f["kind"] == FOUND_IN[kind.name][0] for f in measurement.get("findings") or ()
@@ -171,19 +183,25 @@ def _none_found(kind: QuantityKind, measurement: Mapping[str, Any]) -> Quantity:
     name = "bulge_peak" if kind.source == "profile" else kind.name
     plain = (measurement.get("totals") or {}).get(name)
     if plain is None or has_any:
-        return _nothing_else(kind, measurement)
+        return else_found
     if plain["value"] is None:
         return NotMeasured(reason=plain.get("reason", ""), unit=kind.unit)
     # The peak's total also says that there is no recess, and none over the thickness.
     return quantity_from_dict({**plain, "unit": kind.unit})
 
 
-def _nothing_else(kind: QuantityKind, measurement: Mapping[str, Any]) -> Measured:
+def _nothing_else(kind: QuantityKind, shares: ShareReader) -> Quantity:
     """Zero beside what was found, with what may be missed in parts that were unjudged."""
-    parts = measurement.get("unjudged") or ()
     lines: tuple[Contribution, ...] = ()
+    blurred = shares.hidden_mm("crack")
+    if kind.name == "crack_width" and blurred:
+        why = f"{blurred:.1f} mm of the layers is out of focus, and cracks there have no width."
+        return NotMeasured(reason=why, unit=kind.unit)
     if kind.name == "crumbling_area":
-        lines = missed_lines([Unjudged.from_dict(x) for x in parts], none_found=False)
+        lines = missed_lines(shares.unjudged, none_found=False)
+    elif kind.name in ("crack_length", "bond_gap_length"):
+        more = Contribution(source=NOT_JUDGED, u=rectangular(blurred))
+        lines = (more,) if blurred else ()
     return from_budget(0.0, lines, unit=kind.unit)
 
 

@@ -9,7 +9,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from damagescore.damage.areas import visible_area_mm2
-from damagescore.damage.record import Finding
+from damagescore.damage.record import Finding, FindingKind
+from damagescore.damage.unjudged import HIDDEN, Unjudged, amount, hiding
 from damagescore.edge.along import frame_mm, span_mm, union_length
 from damagescore.edge.record import Edge, Layer
 from damagescore.edge.region import visible_length_mm
@@ -22,7 +23,7 @@ from damagescore.quantity import (
     total,
 )
 from damagescore.scale.record import Scale
-from damagescore.totals import totals_of
+from damagescore.totals import blind_reason, hidden_mm, may_be_more, totals_of
 
 Points = NDArray[np.float64]
 Side = Literal["upper", "lower"]
@@ -53,6 +54,11 @@ class ShareReader:
         return Edge.from_dict({**frame, "layers": layers}) if frame and layers else None
 
     @cached_property
+    def unjudged(self) -> tuple[Unjudged, ...]:
+        """Rubber of the photo that could not be judged."""
+        return tuple(Unjudged.from_dict(x) for x in self._plain.get("unjudged") or ())
+
+    @cached_property
     def _scale(self) -> Scale | None:
         plain = self._plain.get("scale")
         return Scale.from_dict(plain) if plain and "surface" in plain else None
@@ -80,20 +86,23 @@ class ShareReader:
             reason = f"{', '.join(stray)}: in no known rubber layer."
             return NotMeasured(reason=reason, unit="%")
         mine = [f for f in findings if layer is None or f.get("layer") == layer]
-        if not mine:
+        parts = [x for x in self.unjudged if layer is None or x.layer == layer]
+        if not mine and not parts:
             return Measured(value=0.0, u=0.0, unit="%")
-        read = [Finding.from_dict(f) for f in mine]
+        read, only = [Finding.from_dict(f) for f in mine], _only(edge, layer)
         if quantity == "crumbling_area":
-            return _crumbled(read, edge, scale, layer=layer)
+            return _crumbled(read, parts, only, scale)
         if quantity == "bond_gap_length":
-            return _unbonded(read, edge, scale, layer=layer)
-        return _cracked(read, edge, scale, layer=layer)
+            return _unbonded(read, hiding(parts, "bond_gap"), edge, scale, layer=layer)
+        found = totals_of(read, only, scale=scale, unjudged=parts)
+        return found["crack_extent_percent"]
 
-
-def _cracked(
-    findings: Sequence[Finding], edge: Edge, scale: Scale, *, layer: int | None
-) -> Quantity:
-    return totals_of(findings, _only(edge, layer), scale=scale)["crack_extent_percent"]
+    def hidden_mm(self, kind: FindingKind) -> float:
+        """Length along the layers on which damage of a kind would not have been seen, mm."""
+        edge, scale = self._edge, self._scale
+        if edge is None or scale is None:
+            return 0.0
+        return hidden_mm(hiding(self.unjudged, kind), edge, scale)
 
 
 def _only(edge: Edge, layer: int | None) -> Edge:
@@ -103,18 +112,23 @@ def _only(edge: Edge, layer: int | None) -> Edge:
 
 
 def _crumbled(
-    findings: Sequence[Finding], edge: Edge, scale: Scale, *, layer: int | None
+    findings: Sequence[Finding], parts: Sequence[Unjudged], edge: Edge, scale: Scale
 ) -> Quantity:
     areas = [f.quantities.get("area") for f in findings]
     known = [a for a in areas if isinstance(a, Measured)]
     if len(known) < len(areas):
         return NotMeasured(reason="An area could not be measured.", unit="%")
-    whole = sum(visible_area_mm2(x, edge, scale=scale) for x in _only(edge, layer).rubber)
+    whole = sum(visible_area_mm2(x, edge, scale=scale) for x in edge.rubber)
     if whole <= 0:
         return NotMeasured(reason="No rubber is visible.", unit="%")
+    # What lies behind a mark is no part of the visible area to begin with.
+    hidden = sum(amount(x.area) for x in parts if x.reason != HIDDEN)
     # The scale cancels in a ratio of two areas of one photo.
     summed = total([_without_scale(a) for a in known], unit="mm2")
-    return summed.scaled(100 / whole, unit="%")
+    return may_be_more(
+        summed.scaled(100 / whole, unit="%"), 100 * hidden / whole,
+        blind=blind_reason(hidden, whole),
+    )  # fmt: skip
 
 
 def _without_scale(area: Measured) -> Measured:
@@ -125,7 +139,12 @@ def _without_scale(area: Measured) -> Measured:
 
 
 def _unbonded(
-    findings: Sequence[Finding], edge: Edge, scale: Scale, *, layer: int | None
+    findings: Sequence[Finding],
+    parts: Sequence[Unjudged],
+    edge: Edge,
+    scale: Scale,
+    *,
+    layer: int | None,
 ) -> Quantity:
     lines = bond_lines(edge, layer=layer)
     visible = {x.index: visible_length_mm(x, edge, scale) for x in edge.rubber}
@@ -146,7 +165,12 @@ def _unbonded(
     ends = [u for f in findings for u in _ends(f)]
     u = 100 * float(np.sqrt(np.sum(np.square(ends)))) / whole
     budget = (Contribution(source="gap ends", u=u),)
-    return from_budget(100 * covered / whole, budget, unit="%")
+    found = from_budget(100 * covered / whole, budget, unit="%")
+    # Each layer that is out of focus has as many bond lines out of focus.
+    hidden = sum(
+        hidden_mm([x for x in parts if x.layer == index], edge, scale) for index, _ in lines
+    )
+    return may_be_more(found, 100 * hidden / whole, blind=blind_reason(hidden, whole))
 
 
 def bond_lines(edge: Edge, *, layer: int | None = None) -> dict[BondLine, Points]:

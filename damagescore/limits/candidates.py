@@ -8,14 +8,19 @@ from damagescore.limits.decision import conformity_probability
 from damagescore.limits.observation import Aspect, Observation
 from damagescore.limits.record import Criterion
 from damagescore.quantity import (
+    NOT_JUDGED,
     Contribution,
     Measured,
     NotMeasured,
     Quantity,
     count_words,
     from_budget,
+    rectangular,
     total,
 )
+
+LEAST_HIDDEN = 1.0
+"""mm or mm2; less that could not be judged hides no damage of a size that is proposed."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -66,13 +71,16 @@ def _sum(criterion: Criterion, group: Sequence[Observation], *, layer: int | Non
     findings = [o for o in group if o.finding]
     unknown = [o for o in group if isinstance(o.value, NotMeasured) and _matters(criterion, o)]
     counted = _count(criterion, findings) if criterion.statistic == "count" else None
-    value = counted or _total(criterion, findings)
+    value = counted or _total(criterion, findings, hidden=_hidden(group))
+    blind = _blind(group) if criterion.statistic == "count" else []
     place = "" if layer is None else f" in layer {layer}"
+    if len(unknown) == len(group):
+        return Candidate(value=unknown[0].value, item=unknown[0].item, layer=layer)
     return Candidate(
         value=value,
         item=f"{count_words(len(findings), 'finding')}{place}",
         layer=layer,
-        missing=" ".join(dict.fromkeys(_why(o) for o in unknown)),
+        missing=" ".join(dict.fromkeys([*(_why(o) for o in unknown), *blind])),
     )
 
 
@@ -113,7 +121,31 @@ def _count(criterion: Criterion, findings: Sequence[Observation]) -> Measured:
     return Measured(value=float(sure), u=math.sqrt(math.fsum(spread)), unit="1")
 
 
-def _total(criterion: Criterion, findings: Sequence[Observation]) -> Measured:
+def _blind(group: Iterable[Observation]) -> list[str]:
+    """Photos of which a part hides so much that the count may be larger."""
+    return [
+        f"{o.item}, but a part of the rubber could not be judged."
+        for o in group
+        if any(c.u >= rectangular(LEAST_HIDDEN) for c in _not_judged(o))
+    ]
+
+
+def _not_judged(observation: Observation) -> list[Contribution]:
+    value = observation.value
+    if observation.finding or not isinstance(value, Measured) or value.value:
+        return []
+    return [c for c in value.budget if c.source == NOT_JUDGED]
+
+
+def _hidden(group: Iterable[Observation]) -> list[Contribution]:
+    """What may be there beside the findings, from photos that show only a part."""
+    u = math.sqrt(math.fsum(c.u**2 for o in group for c in _not_judged(o)))
+    return [Contribution(source=NOT_JUDGED, u=u)] if u else []
+
+
+def _total(
+    criterion: Criterion, findings: Sequence[Observation], *, hidden: Sequence[Contribution]
+) -> Measured:
     """Sum the items that count; the scale acts on all of them alike."""
     known = _known(findings)
     unit = criterion.base_unit
@@ -121,7 +153,9 @@ def _total(criterion: Criterion, findings: Sequence[Observation]) -> Measured:
     summed = total(parts, unit=unit) if parts else Measured(value=0.0, u=0.0, unit=unit)
     doubts = [(p := _chance(criterion, v)) * (1 - p) * v.value**2 for v in known]
     doubt = math.sqrt(math.fsum(doubts))
-    if doubt == 0:
+    if doubt == 0 and not hidden:
         return summed
-    lines = (*summed.budget, Contribution(source="items near the smallest size", u=doubt))
+    lines = (*summed.budget, *hidden)
+    if doubt:
+        lines += (Contribution(source="items near the smallest size", u=doubt),)
     return from_budget(summed.value, lines, unit=unit)

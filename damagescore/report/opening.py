@@ -99,7 +99,8 @@ def findings(inspection: Inspection, *, unit: Length) -> Iterator[Flowable]:
     elif not rows and len(refused) == len(inspection.photos):
         yield text("Not measured: no photo could be judged. The reasons stand with each photo.")
     elif not rows:
-        yield text(f"None: the program {NONE_FOUND}, and none was added by hand.")
+        where = " where the rubber could be judged" if _partly_judged(inspection) else ""
+        yield text(f"None: the program {NONE_FOUND}{where}, and none was added by hand.")
     if rows and refused:
         yield text("Photos that could not be judged have no findings; see there.", "note")
     if not rows:
@@ -124,6 +125,11 @@ def hand_measurements(inspection: Inspection, *, unit: Length) -> Iterator[Flowa
         [_hand_cells(row, unit=unit) for row in hand_rows(inspection)],
         widths=(20, 7, 22, 14, 22, 21),
     )
+
+
+def _partly_judged(inspection: Inspection) -> bool:
+    """Whether a photo shows rubber on which damage would not have been seen."""
+    return any(e.measurement.get("unjudged") for e in inspection.photos)
 
 
 def _usable(measurement: Mapping[str, Any]) -> bool:

@@ -1,6 +1,7 @@
 """Photos of a round edge before limits: damage once, and what was not seen said."""
 
 import math
+from dataclasses import replace
 
 import pytest
 
@@ -17,7 +18,14 @@ from damagescore.inspection import (
 from damagescore.limits import Assessment, Criterion
 from damagescore.quantity import Measured
 from tests.inspection_samples import BY, limits
-from tests.round_samples import RADIUS_MM, line, patch, round_measurement, round_options
+from tests.round_samples import (
+    RADIUS_MM,
+    line,
+    patch,
+    place_px,
+    round_measurement,
+    round_options,
+)
 
 ALL_ROUND = (0.0, 2.4, 4.8, 7.2, 9.6)
 """Five photos of 90 degrees each, 72 degrees apart: all is seen."""
@@ -110,3 +118,40 @@ def test_a_refused_photo_is_a_gap_and_not_a_veto() -> None:
         measurement=round_measurement(usable=False), by=BY,
     )  # fmt: skip
     assert assessed(record, TOTAL).outcome == "within"
+
+
+def _with_unjudged(record: Inspection, reason: str) -> Inspection:
+    """The first photo shows the middle 10 degrees of layer 0 not judged."""
+    first = record.photos[0]
+    layer = next(x for x in first.measurement["layers"] if x["index"] == 0)
+    rows = [y for _, y in layer["polygon_px"]]
+    top, bottom = min(rows), max(rows)
+    left, right = sorted((place_px(-5), place_px(5)))
+    part = {
+        "layer": 0, "reason": reason,
+        "polygon_px": [[left, top], [right, top], [right, bottom], [left, bottom]],
+        "area": Measured(value=12.0, u=0.0, unit="mm2").to_dict(),
+        "share_of_layer": Measured(value=10.0, u=0.0, unit="%").to_dict(),
+    }  # fmt: skip
+    plain = {**first.measurement, "unjudged": [part]}
+    return replace(record, photos=(replace(first, measurement=plain), *record.photos[1:]))
+
+
+def test_what_is_out_of_focus_on_a_round_edge_was_not_seen() -> None:
+    blurred = assessed(_with_unjudged(all_round(), "out of focus"), TOTAL)
+    assert blurred.outcome == "not_fully_assessed"
+    assert assessed(_with_unjudged(all_round(), "glare"), TOTAL).outcome == "within"
+
+
+def test_glare_on_a_round_edge_may_hide_crumbling() -> None:
+    share = Criterion(
+        id="share", text="more than 1 % of a layer", quantity="crumbling_area", limit=1.0,
+        unit="%", statistic="share", scope="layer",
+    )  # fmt: skip
+    assert assessed(all_round(), share).outcome == "within"
+    (result,) = assessed(_with_unjudged(all_round(), "glare"), share).results
+    assert result.outcome == "borderline"
+    hidden = next(x for x in result.items if x.layer == 0).value
+    assert isinstance(hidden, Measured)
+    # 12 mm2 or less: a rectangular distribution (GUM 4.3.7).
+    assert hidden.u > 0

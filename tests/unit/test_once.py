@@ -2,6 +2,8 @@
 
 import numpy as np
 import pytest
+from hypothesis import assume, given
+from hypothesis import strategies as st
 
 from damagescore.damage.once import counted_once
 from damagescore.photo.along import run_of
@@ -27,8 +29,8 @@ def _once(*findings):
 
 def test_lines_apart_stay_as_they_are():
     findings = [(_line((0, 0), (10, 0)),), (_line((0, 0.5), (10, 0.5)),)]
-    for made, given in zip(_once(*findings), findings, strict=True):
-        np.testing.assert_array_equal(made[0], given[0])
+    for made, before in zip(_once(*findings), findings, strict=True):
+        np.testing.assert_array_equal(made[0], before[0])
 
 
 def test_a_piece_of_a_longer_line_is_not_told_again():
@@ -62,3 +64,18 @@ def test_a_branch_that_is_another_finding_is_left_out_alone():
     made = _once((main, branch), (longer,))
     assert len(made[0]) == 1
     assert _mm(made)[0] == pytest.approx(6.0)
+
+
+def test_a_main_path_that_is_another_finding_leaves_its_branches():
+    main, branch = _line((0, 0), (6, 0)), _line((3, 0), (3, 9))
+    made = _once((main, branch), (_line((-9, 0), (9, 0)),))
+    assert _mm(made) == pytest.approx([9.0, 18.0])
+
+
+@given(st.lists(st.tuples(st.floats(0, 20), st.floats(0, 2)), min_size=2, max_size=5))
+def test_whatever_runs_together_no_line_is_left_without_length(corners):
+    steps = np.hypot(*np.diff(np.array(corners), axis=0).T)
+    assume(steps.min() > 0.2)
+    other = _line((0, 1), (20, 1))
+    for lines in _once((_line(*corners), _line((5, 1), (5, 8))), (other,)):
+        assert all(len(x) > 1 and run_of(x)[-1] > 0 for x in lines)

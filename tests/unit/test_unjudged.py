@@ -10,6 +10,7 @@ from damagescore.damage.areas import measure_area
 from damagescore.damage.crumbling import search_crumbling
 from damagescore.damage.unjudged import Unjudged, unjudged_checks
 from damagescore.edge.record import Edge
+from damagescore.edge.region import visible_length_mm
 from damagescore.quantity import Measured, NotMeasured, Quantity
 from damagescore.totals import totals_of
 from tests.unit.test_crumbling import (
@@ -153,8 +154,22 @@ def test_no_crack_is_not_measured_where_half_the_rubber_is_out_of_focus() -> Non
     assert total("out of focus", 0.6).to_dict()["reason"] == (
         "60 % of the rubber could not be judged."
     )
-    assert total("out of focus", 0.4) == total("too dark", 0.6)  # darkness is told, no more
-    assert total("too dark", 0.6).value == 0
+    dark = total("too dark", 0.6)
+    assert (dark.value, dark.u) == (0.0, 0.0)  # a crack shows in the dark as well
+
+
+def test_what_is_out_of_focus_may_hide_a_crack_as_long_as_it_is() -> None:
+    part = part_of(0.1 * LAYER_MM2, layer=2, reason="out of focus")
+    wide = np.array([[100.0, 0], [200, 0], [200, 9], [100, 9]])
+    found = totals_of(
+        (), edge_of(), scale=scale_of(), unjudged=[replace(part, polygon_px=wide)]
+    )
+    length_mm = 100 * scale_of().mm_per_px
+    for name in ("crack_length", "bond_gap_length"):
+        assert (found[name].value, found[name].u) == (0.0, pytest.approx(length_mm / 3**0.5))
+    extent = found["crack_extent_percent"]
+    whole_mm = sum(visible_length_mm(x, edge_of(), scale_of()) for x in edge_of().rubber)
+    assert extent.u == pytest.approx(100 * length_mm / whole_mm / 3**0.5)
 
 
 def test_parts_come_back_from_plain_data() -> None:
