@@ -54,7 +54,10 @@ def doubt_beyond(outline: Outline, stack: Stack, mm_per_px: float) -> str:
     out -= median_slope(rows, np.interp(rows, outline.rows, out)) * outline.rows
     top, bottom = (round(end - outline.rows[0]) for end in (stack.top, stack.bottom))
     reach = round(BEYOND * stack.pitch_px)
-    sides = (out[max(top - reach, 0) : max(top, 0)][::-1], out[bottom : bottom + reach])
+    spans = (slice(max(top - reach, 0), max(top, 0)), slice(bottom, bottom + reach))
+    # A bridge over rows that are not known rises evenly, whatever lies there.
+    upper, lower = (out[x][np.isfinite(outline.x[x])] for x in spans)
+    sides = (upper[::-1], lower)
     # A plate that stands out is met by a step, rubber by a slope.
     step = max(STEP_ROWS, round(STEP_MM / mm_per_px))
     if any(_bulges(side[step:]) for side in sides):

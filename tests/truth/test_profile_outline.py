@@ -11,7 +11,7 @@ from damagescore.damage.bulge_sight import level_doubt
 from damagescore.edge import find_edge
 from damagescore.edge.lines import straight_tracks
 from damagescore.edge.locate import exact_outline
-from damagescore.edge.lost_end import without_plates
+from damagescore.edge.lost_end import doubt_beyond, without_plates
 from damagescore.edge.outline import Outline, Turned
 from damagescore.edge.slant import inside_of
 from damagescore.edge.stack import Stack as FoundStack
@@ -189,3 +189,18 @@ def test_a_stack_without_ends_is_doubted():
     plain = Stack(plate=Stack().rubber)
     render = render_profile((0.0, 0.4, 0.0, 0.0), stack=plain)
     assert find_edge(render.photo, render.scale, view="profile").doubt
+
+
+def test_a_bridge_over_unknown_rows_beside_the_stack_is_no_bulge():
+    stack = _stack_of(4, last=460.0)
+    rows = np.arange(0.0, 700.0)
+    x = np.full(len(rows), 300.0)
+    x[545:] = 320.0  # a bench, 0.8 mm further out, from 65 rows beyond the stack on
+    step = Outline(rows=rows, x=x.copy(), noise_px=0.1)
+    x[527:545] = np.nan  # of a plate as grey as the background
+    bridged = Outline(rows=rows, x=x, noise_px=0.1)
+    rising = np.where(rows > 490, 300.0 + (rows - 490) / 3, 300.0)
+    rubber = Outline(rows=rows, x=rising, noise_px=0.1)
+    assert doubt_beyond(step, stack, 0.04) == ""
+    assert doubt_beyond(bridged, stack, 0.04) == ""
+    assert "bulges beside the stack" in doubt_beyond(rubber, stack, 0.04)
