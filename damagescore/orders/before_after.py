@@ -194,8 +194,9 @@ def _value(items: Sequence[Observation], kind: QuantityKind, way: Statistic) -> 
         return NotMeasured(reason=missing[0].reason, unit=kind.unit)
     known = [o.value for o in items if isinstance(o.value, Measured)]
     if way == "total":
-        return total([v for v in known if v.value], unit=kind.unit)
-    return max(known, key=lambda v: v.value)
+        # What was not judged makes "none found" less sure.
+        return total([v for v in known if v.value or v.u], unit=kind.unit)
+    return max(known, key=lambda v: (v.value, v.u))
 
 
 def _story(

@@ -63,7 +63,7 @@ def review_words(entry: PhotoEntry) -> str:
         return "refused"
     findings = entry.measurement["findings"]
     if not findings:
-        return "no findings"
+        return "part not judged" if entry.measurement.get("unjudged") else "no findings"
     # No count: while findings are reviewed, only the workspace is drawn again.
     return "all reviewed" if all(reviewed(entry, f["id"]) for f in findings) else "to review"
 
