@@ -61,6 +61,12 @@ def value_text(quantity: Quantity, unit: Length) -> str:
     return format_quantity(quantity, unit=unit)
 
 
+def outcome_text(result: CriterionResult) -> str:
+    """Words for a criterion's outcome: what is known in part is not fully measured."""
+    partly = isinstance(result.value, Measured) and result.outcome == "not_measured"
+    return "Not fully measured" if partly else OUTCOMES[result.outcome][0].capitalize()
+
+
 def limit_text(result: CriterionResult, unit: Length) -> str:
     """Limit as the document writes it, and in the unit shown where that differs."""
     sign = UNIT_SIGNS[result.unit_as_written]
@@ -123,9 +129,7 @@ def _cells(
     value = [text(value_text(result.value, unit) if known else "not measured", "cell")]
     if result.item and known:
         value.append(text(f"({result.item})", "note", most=120))
-    partly = known and result.outcome == "not_measured"
-    words = "Not fully measured" if partly else OUTCOMES[result.outcome][0].capitalize()
-    outcome = [text(words, "cell")]
+    outcome = [text(outcome_text(result), "cell")]
     if result.reason:
         outcome.append(text(f"not complete, see gap {gaps[result.reason]}", "note"))
     return (

@@ -89,12 +89,17 @@ def check_words(check: Mapping[str, Any], *, unit: Length) -> str:
     return Check.from_dict(check).words(unit)
 
 
-def outcome_badge(outcome: str | None) -> None:
-    """Show an outcome as a badge whose sign says the same without colour."""
+def outcome_badge(outcome: str | None, *, words: str = "") -> None:
+    """Show an outcome as a badge whose sign says the same without colour.
+
+    `words` say it more exactly than its usual ones.
+    """
     if outcome is None:
         st.badge("Not assessed", color="gray")
         return
-    st.badge(outcome_words(outcome), color=OUTCOME_COLOURS.get(outcome, "gray"))  # type: ignore[arg-type]
+    sign = OUTCOME_SIGNS.get(outcome, "")
+    shown = f"{sign} {words}".strip() if words else outcome_words(outcome)
+    st.badge(shown, color=OUTCOME_COLOURS.get(outcome, "gray"))  # type: ignore[arg-type]
 
 
 def invented_badge() -> None:

@@ -10,7 +10,7 @@ import streamlit as st
 from damagescore.inspection.record import Inspection
 from damagescore.limits import Assessment, CriterionResult
 from damagescore.quantity import Measured
-from damagescore.report.criteria import limit_text, value_text
+from damagescore.report.criteria import limit_text, outcome_text, value_text
 from damagescore.ui.last_time import Since, change_words, last_of, last_results, shown
 from damagescore.ui.session import unit
 from damagescore.ui.usage_bar import UsageBar
@@ -40,7 +40,7 @@ def criterion(result: CriterionResult, *, guard_factor: float, change: str = "")
     words, badge = st.columns([3, 2], gap="medium", vertical_alignment="top")
     words.markdown(f"**{result.text}**")
     with badge:
-        outcome_badge(result.outcome)
+        outcome_badge(result.outcome, words=outcome_text(result))
     bar, numbers = st.columns([3, 2], gap="medium", vertical_alignment="center")
     with numbers:
         st.markdown(f"{_value(result)} · {limit_text(result, unit())}")
@@ -76,8 +76,8 @@ def _row(result: CriterionResult, *, guard_factor: float) -> str:
 
 
 def reason_words(result: CriterionResult) -> str:
-    """Why a criterion is not complete, as Markdown: each photo on a line of its own."""
-    lines = re.split(r" (?=photo \d+: )", result.reason)
+    """Why a criterion is not complete, as Markdown: each item on a line of its own."""
+    lines = re.split(r"(?<=\.) (?=(?:[^.:]*, )?photo \d+: )", result.reason)
     return "  \n".join(line[:1].upper() + line[1:] for line in lines)
 
 
