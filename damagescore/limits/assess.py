@@ -301,7 +301,8 @@ def _notes(
         notes.append("The limits are invented: not for any real part.")
     if n_proposed:
         notes.append(
-            f"Not reviewed, counted until rejected: {count_words(n_proposed, 'finding')}."
+            "Not reviewed, counted until rejected: "
+            f"{count_words(n_proposed, 'proposed finding')}."
         )
     if len(photos) > 1 and statistics & {"total", "count"}:
         notes.append(OVERLAP_NOTE)

@@ -68,9 +68,12 @@ def _row(result: CriterionResult, *, guard_factor: float) -> str:
     words = shown(value, unit=unit()) if isinstance(value, Measured) else "not measured"
     if result.usage is not None and math.isfinite(result.usage):
         bar = bar_of(result, guard_factor=guard_factor).to_html()
+    partly = isinstance(value, Measured) and result.outcome == "not_measured"
+    # Before a number a dash would read as a minus.
+    sign = OUTCOME_SIGNS.get("not_fully_assessed" if partly else result.outcome, "")
     return (
         f'<div class="ds-last"><span>{escape(result.text)}</span><div>{bar}</div>'
-        f"<b>{OUTCOME_SIGNS.get(result.outcome, '')} {escape(words)}</b>"
+        f"<b>{sign} {escape(words)}</b>"
         f"<small>{escape(limit_text(result, unit()))}</small></div>"
     )
 
