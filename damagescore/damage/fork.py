@@ -11,7 +11,8 @@ from damagescore.damage.body import Body, beyond_others, body_of
 from damagescore.damage.centreline import centre, resample, smooth
 from damagescore.damage.doubt import doubtful_px
 from damagescore.damage.seam import seam_of
-from damagescore.damage.strands import strands_beside
+from damagescore.damage.spurs import spurs_beside
+from damagescore.damage.strands import is_drawn, strands_beside
 from damagescore.damage.strip import Strip
 from damagescore.damage.surround import Surround, surround_of
 from damagescore.damage.tips import with_true_end
@@ -67,7 +68,8 @@ def photo_lines(
     around = surround_of(
         photo.grey, np.vstack(rough), edge.judged, px_per_mm=1 / scale.mm_per_px
     )
-    body = body_of(around, rough, step_px=step, others=[strip.to_photo(x) for x in others])
+    apart = [strip.to_photo(x) for x in others]
+    body = body_of(around, rough, step_px=step, others=apart)
     for line in rough if body is None else body.lines:
         if not made:
             centred = line if body else _centred(photo, line, scale)
@@ -78,13 +80,16 @@ def photo_lines(
             drawn = _body_branch(around, line, made, body)
         if drawn is not None:
             made.append(drawn)
-    return tuple(_with_strands(photo, edge, around, made))
+    return tuple(_with_strands(photo, edge, around, made, apart))
 
 
 def _with_strands(
-    photo: Photo, edge: Edge, around: Surround, made: list[Points]
+    photo: Photo, edge: Edge, around: Surround, made: list[Points], apart: list[Points]
 ) -> list[Points]:
-    """Add branches and loops too close to the strokes for the search to have parted them."""
+    """Add branches and loops too close to the strokes for the search to have parted them.
+
+    What runs on the lines of other cracks, `apart`, is theirs.
+    """
     lines = list(made)
     for k, line in enumerate(made):
         others = lines[:k] + lines[k + 1 :]
@@ -98,6 +103,10 @@ def _with_strands(
                 lines[begun[0]] = begun[1]
             elif drawn is not None:
                 lines.append(drawn)
+    for course in spurs_beside(around, lines, along=edge.frame[0]):
+        drawn = _spur(around, course, lines)
+        if drawn is not None and not is_drawn(drawn, apart, around.px_per_mm):
+            lines.append(drawn)
     return lines
 
 
@@ -135,6 +144,27 @@ def _strand(around: Surround, course: Points, lines: list[Points]) -> Points | N
     if not any(met) or run_of(line)[-1] > MOST_GROWN * run_of(even)[-1]:
         return None
     return line if met[1] else line[::-1]  # a branch starts on its stroke
+
+
+def _spur(around: Surround, course: Points, lines: list[Points]) -> Points | None:
+    """A line seen to hang on a stroke, from there to its tip; None where a walk runs away."""
+    px_per_mm, others = around.px_per_mm, np.vstack(lines)
+    even = resample(course, step_px=max(1.0, 0.04 * px_per_mm))
+    if _distance(others, even[-1]) < _distance(others, even[0]):
+        even = even[::-1]
+    line = smooth(even, spread=2.0)
+    reach = TANGENT_MM * px_per_mm
+    if _distance(others, line[-1]) > STROKE_MM * px_per_mm:
+        ended = with_true_end(around, line, others)
+        ended = _cut_where_met(ended, others, reach_px=SAME_MM * px_per_mm)
+        # A walk ends where it is paler than its stroke's tips are; the line was seen whole.
+        line = max(line, ended, key=lambda x: float(run_of(x)[-1]))
+    if run_of(line)[-1] > MOST_GROWN * run_of(even)[-1]:
+        return None
+    line = joined_to(line, _nearest(lines, line[0]), reach_px=reach)
+    if _distance(others, line[-1]) <= STROKE_MM * px_per_mm:
+        line = joined_to(line[::-1], _nearest(lines, line[-1]), reach_px=reach)[::-1]
+    return line
 
 
 def _main(photo: Photo, edge: Edge, around: Surround, line: Points, layer: int) -> Points:

@@ -88,7 +88,7 @@ def strands_beside(
     for side, half in ((1, depth[:, middle:]), (-1, depth[:, middle::-1])):
         for rows, offset in _courses(half, body, first=first, least=least):
             course = even[rows] + side * across * offset[:, None] * normals(even)[rows]
-            drawn = _is_drawn(course, others, px_per_mm)
+            drawn = is_drawn(course, others, px_per_mm)
             found += [] if drawn or _is_mould(course, along, px_per_mm) else [course]
     return found
 
@@ -124,7 +124,8 @@ def _courses(
     return found
 
 
-def _is_drawn(course: Points, others: list[Points], px_per_mm: float) -> bool:
+def is_drawn(course: Points, others: list[Points], px_per_mm: float) -> bool:
+    """Whether a course is that of a line that is drawn already."""
     if not others:
         return False
     dense = np.vstack([resample(x, step_px=1.0) for x in others])
