@@ -48,5 +48,5 @@ def test_one_dot_is_refused():
     photo = render(
         View(size_px=(500, 300)), lambda x, y: np.where(np.hypot(x, y) < 2, INK, PAPER), fine=2
     )
-    with pytest.raises(ScaleError, match=r"1 dot\(s\) seen"):
+    with pytest.raises(ScaleError, match=r"1 dot seen"):
         find_scale(photo, ScaleRequest(kind="two_dots", size_mm=20.0))
