@@ -42,6 +42,11 @@ class Case:
         ]
         return seen_apart(cracks + gaps)
 
+    @property
+    def seen_layers(self) -> list[Record]:
+        """Rubber and shims that are in the photo."""
+        return [x for x in self.truth["layers"] if x.get("in_image", True)]
+
     def options(self) -> MeasureOptions:
         """What a user who knows the mark and the part would tell the program."""
         marker = self.truth["markers"][0] if self.truth["markers"] else None
