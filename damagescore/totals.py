@@ -139,11 +139,9 @@ def _highest(findings: tuple[Finding, ...]) -> Quantity:
     highest = max(known, key=lambda p: p.value, default=_none_found("mm"))
     if len(known) == len(peaks):
         return highest
-    reason = (
-        f"{count_words(len(peaks) - len(known), 'layer')} could not be measured; the others "
-        f"stand out by {highest.value:.2f} mm at most."
-    )
-    return NotMeasured(reason=reason, unit="mm")
+    lost = f"{count_words(len(peaks) - len(known), 'layer')} could not be measured"
+    rest = f"; the others stand out by {highest.value:.2f} mm at most" if known else ""
+    return NotMeasured(reason=f"{lost}{rest}.", unit="mm")
 
 
 def _none_found(unit: Unit) -> Measured:

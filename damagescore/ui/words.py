@@ -1,6 +1,6 @@
 """Words for kinds, states and outcomes, the same on every page."""
 
-from collections.abc import Mapping
+from collections.abc import Collection, Mapping
 from typing import Any
 
 import streamlit as st
@@ -9,7 +9,7 @@ from damagescore.quality import Check
 from damagescore.quantity import Length, Measured, Quantity, format_quantity
 from damagescore.report.words import DISPOSITIONS, METHODS, OUTCOMES, QUANTITIES
 
-MAIN_QUANTITY: Mapping[str, str] = {
+_MAIN: Mapping[str, str] = {
     "crack": "length",
     "bond_gap": "length",
     "crumbling": "area",
@@ -54,6 +54,12 @@ CAUTIONS = (
     "A proposal is not a measurement until an inspector has confirmed it; a qualified "
     "inspector decides and signs."
 )
+
+
+def main_quantity(kind: str, quantities: Collection[str]) -> str:
+    """The quantity that a finding is known by; of a layer that only stands back its recess."""
+    name = _MAIN[kind]
+    return "recess" if name not in quantities and "recess" in quantities else name
 
 
 def quantity_words(name: str) -> str:

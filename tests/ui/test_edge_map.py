@@ -5,7 +5,7 @@ from pathlib import Path
 
 import pytest
 
-from damagescore.quantity import NotMeasured
+from damagescore.quantity import Measured, NotMeasured
 from damagescore.ui.edge_map import plan_of
 from tests.ui.filled import CRACK, filled, partly_judged, record
 
@@ -58,6 +58,21 @@ def test_a_layer_that_was_not_measured_is_no_bar_of_zero() -> None:
     plan = plan_of(replace(entry, view="profile", measurement=plain), unit="mm")
     assert plan is not None
     assert plan["findings"][0]["value"] is None
+
+
+def test_a_layer_that_stands_back_has_a_bar_of_its_recess() -> None:
+    (entry,) = record().photos
+    depth = Measured(value=0.42, u=0.01, unit="mm").to_dict()
+    bulge = {
+        **entry.measurement["findings"][0], "kind": "bulge", "quantities": {"recess": depth},
+    }  # fmt: skip
+    plain = {**entry.measurement, "view": "profile", "findings": [bulge]}
+    plan = plan_of(replace(entry, view="profile", measurement=plain), unit="mm")
+    assert plan is not None
+    (bar,) = plan["findings"]
+    assert (bar["value"], bar["half"]) == (-0.42, pytest.approx(0.0196))
+    assert bar["label"] == "−0.420"
+    assert bar["text"].startswith("Recess 0.420 ± 0.020 mm")
 
 
 def test_a_refused_photo_has_no_map(tmp_path: Path) -> None:

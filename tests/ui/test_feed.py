@@ -4,7 +4,7 @@ from dataclasses import replace
 from typing import Any
 
 from damagescore.inspection import Inspection
-from damagescore.quantity import NotMeasured
+from damagescore.quantity import Measured, NotMeasured
 from damagescore.ui.workspace.feed import feed_of
 from tests.ui.filled import partly_judged, record
 
@@ -51,3 +51,13 @@ def test_where_nothing_could_be_judged_none_found_is_not_said() -> None:
 
 def test_a_refused_photo_was_not_searched() -> None:
     assert _feed(record(lines=()))["nothing"] == "Not searched: the photo was refused."
+
+
+def test_a_layer_that_stands_back_is_known_by_its_recess() -> None:
+    depth = Measured(value=0.42, u=0.01, unit="mm").to_dict()
+    findings = record().photos[0].measurement["findings"]
+    bulge = {**findings[0], "kind": "bulge", "quantities": {"recess": depth}}
+    feed = _feed(record(), findings=[bulge])
+    (told,) = (feed["parts"][name] for name in feed["findings"])
+    assert told["main"] == "recess 0.420 ± 0.020 mm"
+    assert told["rows"][0] == ["Recess", "0.420 ± 0.020 mm"]

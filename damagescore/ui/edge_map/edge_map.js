@@ -165,6 +165,8 @@ class EdgeMap {
   }
 
   drawAxis(box, y) {
+    const nothing = this.data.findings.every((f) => f.value === null);
+    if (this.data.bars && nothing) return; // there is no length to read off
     const step = roundStep(this.reach, Math.max(2, (this.width - LEFT) / 90));
     for (let at = 0; at <= this.reach * 1.0001; at += step) {
       svg("line", { x1: this.x(at), x2: this.x(at), y1: y, y2: y + 5, class: "tick" }, box);

@@ -25,7 +25,7 @@ from damagescore.report.marks import STYLES
 from damagescore.scale.record import Scale
 from damagescore.ui.budget import budget_html
 from damagescore.ui.known import Known, finding_from, measurement_from
-from damagescore.ui.words import KIND_WORDS, MAIN_QUANTITY, quantity_words, value_words
+from damagescore.ui.words import KIND_WORDS, main_quantity, quantity_words, value_words
 
 Points = NDArray[np.float64]
 
@@ -39,7 +39,7 @@ def plan_of(entry: PhotoEntry, *, unit: Length) -> dict[str, Any] | None:
     Lengths run along the layers, in the unit chosen, from the left end of the edge that
     is seen; on a round edge they are arcs. Heights are shares of a layer, 0 at its upper
     border. Of a profile view, whose layers are seen end on, each finding is a bar as
-    long as its peak.
+    long as its peak, or as its recess, which is negative.
     """
     measurement = measurement_from(entry.measurement)
     edge, scale = measurement.edge, measurement.scale
@@ -124,15 +124,16 @@ _findings: Known[dict[str, Any]] = Known(_placed)
 def _common(
     finding: Finding, measurement: Measurement, *, state: str, unit: Length
 ) -> dict[str, Any]:
-    name = MAIN_QUANTITY[finding.kind]
+    name = main_quantity(finding.kind, finding.quantities)
     main = finding.quantities.get(name, NotMeasured(reason="", unit="mm"))
     place = "no layer" if finding.layer is None else f"layer {finding.layer}"
+    sign = "−" if name == "recess" else ""
     return {
         "id": finding.id,
         "kind": finding.kind,
         "layer": finding.layer,
         "state": state,
-        "label": value_words(main, unit=unit).split(" ± ")[0] if _known(main) else "",
+        "label": sign + value_words(main, unit=unit).split(" ± ")[0] if _known(main) else "",
         "title": f"{KIND_WORDS[finding.kind]} {finding.id}, {place}",
         "text": f"{quantity_words(name)} {value_words(main, unit=unit)} · {state}",
         "detail": _budgets(finding, measurement, unit=unit),
@@ -141,7 +142,7 @@ def _common(
 
 def _budgets(finding: Finding, measurement: Measurement, *, unit: Length) -> str:
     parts = measurement.scale.budget if measurement.scale is not None else ()
-    main = MAIN_QUANTITY[finding.kind]
+    main = main_quantity(finding.kind, finding.quantities)
     found: dict[str, str] = {}
     for name, quantity in finding.quantities.items():
         if isinstance(quantity, Measured):
@@ -158,12 +159,14 @@ def _known(quantity: Quantity) -> bool:
 
 
 def _bar(finding: Finding, factor: float) -> dict[str, Any]:
-    peak = finding.quantities.get("peak")
-    if not isinstance(peak, Measured):
+    name = main_quantity(finding.kind, finding.quantities)
+    main = finding.quantities.get(name)
+    if not isinstance(main, Measured):
         return {"value": None, "half": 0.0}
+    sign = -1 if name == "recess" else 1
     return {
-        "value": round(peak.value / factor, 5),
-        "half": round(COVERAGE_FACTOR_95 * peak.u / factor, 5),
+        "value": round(sign * main.value / factor, 5),
+        "half": round(COVERAGE_FACTOR_95 * main.u / factor, 5),
     }
 
 

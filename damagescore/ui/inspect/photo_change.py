@@ -82,6 +82,27 @@ def measure_again(inspection: Inspection, entry: PhotoEntry) -> None:
         _do(lambda: hand_in_again(inspection, entry.sha256, entry.name, options=drawn))
 
 
+def tell_layers(inspection: Inspection, entry: PhotoEntry) -> None:
+    """Ask for the number of layers of a photo that leaves it in doubt."""
+    key = entry.sha256
+    with st.popover("Number of layers", icon=":material/pin:", key=f"pop-layers-{key}"):
+        st.caption(
+            "Count the rubber layers on the part. The photo is measured again with their "
+            "number, and reviews of its findings are dropped."
+        )
+        # Empty: what the photo seems to show is to be counted, not agreed to.
+        number = st.number_input(
+            "Rubber layers in the photo", min_value=1, max_value=60, value=None, step=1,
+            key=f"count-{key}",
+        )  # fmt: skip
+        if st.button(
+            "Measure with this number", key=f"count-go-{key}", type="primary",
+            disabled=number is None,
+        ):  # fmt: skip
+            options = replace(MeasureOptions.from_dict(entry.options), n_layers=number)
+            _do(lambda: hand_in_again(inspection, key, entry.name, options=options))
+
+
 def remove(inspection: Inspection, entry: PhotoEntry) -> None:
     """Take a photo out, for a reason."""
     key = entry.sha256

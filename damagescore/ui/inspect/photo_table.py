@@ -9,7 +9,7 @@ import streamlit as st
 
 from damagescore.inspection.record import Inspection, PhotoEntry
 from damagescore.quantity import Length
-from damagescore.ui.inspect.photo_change import measure_again, remove, retake
+from damagescore.ui.inspect.photo_change import measure_again, remove, retake, tell_layers
 from damagescore.ui.inspect.photo_words import (
     QUALITY_WORDS,
     found_words,
@@ -101,6 +101,8 @@ def _actions(inspection: Inspection, entry: PhotoEntry, *, locked: bool) -> None
             retake(inspection, entry)
         if st.button("Measure again", key=f"again-{key}", icon=":material/refresh:"):
             measure_again(inspection, entry)
+        if (entry.measurement.get("edge") or {}).get("doubt"):
+            tell_layers(inspection, entry)
         remove(inspection, entry)
 
 

@@ -34,7 +34,7 @@ from damagescore.ui import questions
 from damagescore.ui.known import Known, finding_from, measurement_from
 from damagescore.ui.parts import Part, hashed
 from damagescore.ui.tiles import PREFIX, TILE_PX, levels_of
-from damagescore.ui.words import KIND_WORDS, MAIN_QUANTITY, quantity_words
+from damagescore.ui.words import KIND_WORDS, main_quantity, quantity_words
 
 REASONS = (
     "Dirt or dust",
@@ -159,7 +159,8 @@ def _layers(layers: Sequence[Mapping[str, Any]], unit: Length) -> Part:
 def _finding(plain: Mapping[str, Any], review: Review | None, unit: Length) -> Part:
     quantities = {k: quantity_from_dict(q) for k, q in plain["quantities"].items()}
     missing = NotMeasured(reason="", unit="mm")
-    main = quantities.get(MAIN_QUANTITY[plain["kind"]], missing)
+    known_by = main_quantity(plain["kind"], quantities)
+    main = quantities.get(known_by, missing)
     measured = isinstance(main, Measured)
     rows = [
         [quantity_words(name), format_quantity(quantities[name], unit=unit)]
@@ -182,7 +183,7 @@ def _finding(plain: Mapping[str, Any], review: Review | None, unit: Length) -> P
         "lines": [_rounded(line) for line in plain["lines_px"]],
         "bridged": bridged,
         "polygon": _rounded(plain["polygon_px"]) if plain["polygon_px"] else None,
-        "main": format_quantity(main, unit=unit),
+        "main": f"{'recess ' if known_by == 'recess' else ''}{format_quantity(main, unit=unit)}",
         "why": main.reason if isinstance(main, NotMeasured) else "",
         "rows": rows,
     })  # fmt: skip
