@@ -183,7 +183,7 @@ def _finding(plain: Mapping[str, Any], review: Review | None, unit: Length) -> P
         "lines": [_rounded(line) for line in plain["lines_px"]],
         "bridged": bridged,
         "polygon": _rounded(plain["polygon_px"]) if plain["polygon_px"] else None,
-        "main": f"{'recess ' if known_by == 'recess' else ''}{format_quantity(main, unit=unit)}",
+        "main": ("recess " if known_by == "recess" else "") + format_quantity(main, unit=unit),
         "why": main.reason if isinstance(main, NotMeasured) else "",
         "rows": rows,
     })  # fmt: skip
